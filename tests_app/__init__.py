@@ -1,0 +1,1 @@
+"""Test sessions: what a tester does."""

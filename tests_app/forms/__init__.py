@@ -1,0 +1,1 @@
+"""Forms of the tester's side."""

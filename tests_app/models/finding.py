@@ -1,0 +1,28 @@
+"""Something the program noticed in a reduction."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+
+from tests_app.models.point import Point
+from tests_app.models.reduction import Reduction
+
+
+class Finding(models.Model):
+    """As `reduction.session.Finding`; of the whole reduction or of one point."""
+
+    bench_path = "reduction__session__bench"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    reduction = models.ForeignKey(Reduction, models.CASCADE, related_name="findings")
+    point = models.ForeignKey(Point, models.CASCADE, null=True, blank=True, related_name="findings")
+    code = models.CharField(max_length=60)
+    severity = models.CharField(max_length=8)
+    sentence = models.TextField()
+    subject = models.CharField(max_length=200, blank=True)
+    remedy = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["reduction", "id"]

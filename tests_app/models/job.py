@@ -1,0 +1,43 @@
+"""Long work as a person sees it: waiting, running, done, failed."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+
+from tests_app.models.reduction import Reduction
+from tests_app.models.session import Session
+from units.models import Bench
+
+
+class Job(models.Model):
+    """Progress of one task. Evidence and results are elsewhere; a job may be deleted."""
+
+    bench_path = "bench"
+
+    class State(models.TextChoices):
+        """Where the work stands."""
+
+        WAITING = "waiting", "Waiting"
+        RUNNING = "running", "Running"
+        DONE = "done", "Done"
+        FAILED = "failed", "Failed"
+        CANCELLED = "cancelled", "Cancelled"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    bench = models.ForeignKey(Bench, models.CASCADE, related_name="jobs")
+    session = models.ForeignKey(Session, models.CASCADE, null=True, blank=True, related_name="jobs")
+    what = models.CharField(max_length=40)
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    done_steps = models.PositiveIntegerField(default=0)
+    total_steps = models.PositiveIntegerField(default=0)
+    message = models.TextField(blank=True)
+    reduction = models.ForeignKey(Reduction, models.SET_NULL, null=True, blank=True, related_name="+")
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    asked_at = models.DateTimeField(auto_now_add=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-asked_at"]

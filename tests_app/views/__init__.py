@@ -1,0 +1,1 @@
+"""The tester's pages."""

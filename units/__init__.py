@@ -1,0 +1,1 @@
+"""The Django project and the catalogue: what a reader sees."""

@@ -1,0 +1,1 @@
+"""Verbs on what a bench owns."""

@@ -1,0 +1,33 @@
+"""Ground of the project: people, benches, and what a bench owns."""
+
+from units.models.bench import Bench, Membership, Role
+from units.models.claim import Claim
+from units.models.collection import Collection
+from units.models.edition import Edition, Withdrawal
+from units.models.instrument import CalibrationRecord, Instrument
+from units.models.person import Person
+from units.models.published_point import PublishedPoint
+from units.models.review import MakerComment, Review, ShareLink
+from units.models.room import Room, RoomValue
+from units.models.unit import Tag, Unit
+
+__all__ = [
+    "Bench",
+    "CalibrationRecord",
+    "Claim",
+    "Collection",
+    "Edition",
+    "Instrument",
+    "MakerComment",
+    "Membership",
+    "Person",
+    "PublishedPoint",
+    "Review",
+    "Role",
+    "Room",
+    "RoomValue",
+    "ShareLink",
+    "Tag",
+    "Unit",
+    "Withdrawal",
+]

@@ -1,0 +1,169 @@
+"""Settings of the Django project; the environment is read here and nowhere else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import environ
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+DATA_DIR = Path(env("DATA_DIR", default=str(BASE_DIR / "var")))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+PRODUCTION = env.bool("PRODUCTION", default=False)
+DEBUG = env.bool("DEBUG", default=False)
+
+
+def _secret_key() -> str:
+    """Return the environment's key; without one, a key of this machine's own, kept beside its data."""
+    key = env("SECRET_KEY", default="")
+    if key:
+        return key
+    if PRODUCTION:
+        raise ImproperlyConfigured("SECRET_KEY must be set in production.")
+    kept = DATA_DIR / "secret_key"
+    if not kept.exists():
+        from django.core.management.utils import get_random_secret_key
+
+        kept.write_text(get_random_secret_key(), encoding="ascii")
+        kept.chmod(0o600)
+    return kept.read_text(encoding="ascii")
+
+
+SECRET_KEY = _secret_key()
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[] if PRODUCTION else ["127.0.0.1", "localhost", "testserver"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+SITE_NAME = "Cooling Ledger"
+
+INSTALLED_APPS = [
+    "units",
+    "tests_app.apps.TestsAppConfig",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "rest_framework.authtoken",
+    "drf_spectacular",
+    "django_filters",
+    "django_htmx",
+    "csp",
+    "django_tasks",
+    "django_tasks_db",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "units.urls"
+WSGI_APPLICATION = "units.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+            "builtins": ["units.templatetags.quantities"],
+        },
+    }
+]
+
+DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'ledger.sqlite3'}")}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "units.Person"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "bench-home"
+LOGOUT_REDIRECT_URL = "catalogue"
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+MEDIA_ROOT = Path(env("EVIDENCE_DIR", default=str(DATA_DIR / "evidence")))
+STORAGES = {
+    "default": {"BACKEND": env("EVIDENCE_STORAGE", default="django.core.files.storage.FileSystemStorage")},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if PRODUCTION
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+PARTIAL_UPLOAD_DIR = DATA_DIR / "partial"
+MAX_UPLOAD_BYTES = env.int("MAX_UPLOAD_BYTES", default=256 * 1024 * 1024)
+
+TASKS = {"default": {"BACKEND": env("TASKS_BACKEND", default="django_tasks.backends.immediate.ImmediateBackend")}}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Cooling Ledger API",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'", "'unsafe-inline'"],
+        "img-src": ["'self'", "data:", "blob:"],
+        "object-src": ["'none'"],
+        "base-uri": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+if PRODUCTION:
+    SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31_536_000)
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True

@@ -1,0 +1,5 @@
+"""Display of quantities in templates."""
+
+from django import template
+
+register = template.Library()

@@ -1,0 +1,3 @@
+"""Every address, by noun."""
+
+urlpatterns: list = []
