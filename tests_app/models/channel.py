@@ -29,6 +29,7 @@ class Channel(models.Model):
     placement_u_c = models.FloatField(default=0.0)
     heater_kind = models.CharField(max_length=12, blank=True)
     is_difference = models.BooleanField(default=False)
+    stale_after_s = models.FloatField(null=True, blank=True)
     guesses = models.JSONField(default=list, blank=True)
     confirmed = models.BooleanField(default=False)
     position = models.PositiveIntegerField(default=0)

@@ -8,9 +8,10 @@ from django.db import models
 
 from tests_app.models.point import Point
 from tests_app.models.reduction import Reduction
+from units.models.immutable import Immutable
 
 
-class Finding(models.Model):
+class Finding(Immutable):
     """As `reduction.session.Finding`; of the whole reduction or of one point."""
 
     bench_path = "reduction__session__bench"
@@ -18,6 +19,7 @@ class Finding(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     reduction = models.ForeignKey(Reduction, models.CASCADE, related_name="findings")
     point = models.ForeignKey(Point, models.CASCADE, null=True, blank=True, related_name="findings")
+    position = models.PositiveIntegerField(default=0)
     code = models.CharField(max_length=60)
     severity = models.CharField(max_length=8)
     sentence = models.TextField()
@@ -25,4 +27,4 @@ class Finding(models.Model):
     remedy = models.TextField(blank=True)
 
     class Meta:
-        ordering = ["reduction", "id"]
+        ordering = ["reduction", "position"]

@@ -8,9 +8,18 @@ from django.db import models
 
 from tests_app.models.reduction import Reduction
 from units.models import Unit
+from units.models.immutable import Immutable, WrittenOnceQuerySet
 
 
-class Point(models.Model):
+class PointQuerySet(WrittenOnceQuerySet):
+    """Points, and which of them stand."""
+
+    def current(self) -> PointQuerySet:
+        """Return the points of each session's newest reduction."""
+        return self.filter(reduction__superseded_by__isnull=True)
+
+
+class Point(Immutable):
     """The columns that are queried; `detail` holds the whole `reduction.session.Point`."""
 
     bench_path = "reduction__session__bench"
@@ -23,7 +32,6 @@ class Point(models.Model):
     start = models.DateTimeField()
     end = models.DateTimeField()
     usable = models.BooleanField()
-    is_current = models.BooleanField(default=True, help_text="Of the session's newest reduction")
     room_temp_c = models.FloatField(null=True)
     room_wet_bulb_c = models.FloatField(null=True)
     room_rh_percent = models.FloatField(null=True)
@@ -40,9 +48,10 @@ class Point(models.Model):
     limit = models.CharField(max_length=24)
     detail = models.JSONField()
 
+    objects = PointQuerySet.as_manager()
+
     class Meta:
         ordering = ["reduction", "position"]
-        indexes = [models.Index(fields=["unit", "is_current"])]
 
     def __str__(self) -> str:
         return self.label

@@ -9,9 +9,18 @@ from django.db import models
 from django.db.models import Q
 
 from tests_app.models.session import Session
+from units.models.immutable import Immutable, WrittenOnceQuerySet
 
 
-class Reduction(models.Model):
+class ReductionQuerySet(WrittenOnceQuerySet):
+    """Reductions, and which of them stand."""
+
+    def current(self) -> ReductionQuerySet:
+        """Return the newest of each session: those that nothing supersedes."""
+        return self.filter(superseded_by__isnull=True)
+
+
+class Reduction(Immutable):
     """Immutable: created with its points when the work is done, superseded by a later one, never edited."""
 
     bench_path = "session__bench"
@@ -26,6 +35,8 @@ class Reduction(models.Model):
     reduced_at = models.DateTimeField()
     reduced_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     aligned = models.CharField(max_length=200, blank=True, help_text="Stored name of the aligned Parquet file")
+
+    objects = ReductionQuerySet.as_manager()
 
     class Meta:
         ordering = ["-reduced_at"]

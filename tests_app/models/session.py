@@ -33,6 +33,9 @@ class Session(models.Model):
     moisture = models.JSONField(default=dict, blank=True)
     events = models.JSONField(default=list, blank=True)
     reduction_settings = models.JSONField(default=dict, blank=True)
+    unit_facts = models.JSONField(
+        default=dict, blank=True, help_text="What this session knows of the unit: measured air flow, bypass factor"
+    )
     imported_room = models.JSONField(null=True, blank=True, help_text="Room as an imported document stated it")
     imported_instruments = models.JSONField(null=True, blank=True)
     notes = models.TextField(blank=True)
