@@ -114,6 +114,8 @@ USE_I18N = False
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+WHITENOISE_USE_FINDERS = not PRODUCTION  # outside production no step to collect them
 MEDIA_ROOT = Path(env("EVIDENCE_DIR", default=str(DATA_DIR / "evidence")))
 STORAGES = {
     "default": {"BACKEND": env("EVIDENCE_STORAGE", default="django.core.files.storage.FileSystemStorage")},
