@@ -1,0 +1,296 @@
+"""The only bridge between rows and `reduction.session`: a session as its document, and back."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from reduction import session as doc
+from reduction.errors import InvalidSession, Place
+from tests_app.models import Channel, Evidence, Session, SessionFile, Window
+from units.models import Bench, CalibrationRecord, Claim, Instrument, Person, Room, RoomValue, Unit
+
+JSON_FIELDS = ("fixed_loads", "people", "solar", "events")
+
+
+def digest(document: doc.Session) -> str:
+    """Return the SHA-256 of the document in canonical JSON; with its files' digests in it, it names all inputs."""
+    text = json.dumps(document.model_dump(mode="json"), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+# --- rows to document ----------------------------------------------------------------------------------
+
+
+def to_document(session: Session, *, without_channels: bool = False) -> doc.Session:
+    """Return what would be reduced now: the room's and instruments' values are those valid on the test's day."""
+    files = list(session.files.select_related("evidence").prefetch_related("channels__instrument__calibrations"))
+    day = day_of(session, files)
+    channels = [] if without_channels else [channel for file in files for channel in file.channels.all()]
+    return _checked(
+        session.name,
+        name=session.name,
+        synthetic=session.is_synthetic,
+        purpose=session.purpose,
+        time_zone=session.time_zone,
+        unit=_unit(session),
+        room=_room(session, day),
+        instruments=_instruments(session, channels, day),
+        files=[_file(file) for file in files],
+        channels=[_channel(channel) for channel in channels],
+        moisture=session.moisture,
+        heater_kind=session.heater_kind,
+        windows=[_window(window) for window in session.windows.all() if window.accepted],
+        settings=session.reduction_settings,
+        notes=session.notes,
+        **{field: getattr(session, field) for field in JSON_FIELDS},
+    )
+
+
+def day_of(session: Session, files: Iterable[SessionFile]) -> date:
+    """Return the day of the first row of any file, in the session's zone; before there are files, its making."""
+    firsts = [datetime.fromisoformat(file.reading["first"]) for file in files if file.reading.get("first")]
+    return min(firsts, default=session.created_at).astimezone(ZoneInfo(session.time_zone)).date()
+
+
+def _checked(name: str, **fields: object) -> doc.Session:
+    try:
+        return doc.Session.model_validate(fields)
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise InvalidSession(
+            place=Place(name, column=".".join(str(part) for part in first["loc"])),
+            found=str(first.get("input"))[:80],
+            expected=first["msg"].lower(),
+            remedy="Correct it on the session's pages.",
+        ) from error
+
+
+def _unit(session: Session) -> dict[str, object]:
+    unit = session.unit
+    if unit is None:
+        return {"model": "unit not named", "kind": doc.UnitKind.WINDOW} | session.unit_facts
+    claims = [_claim(claim) for claim in unit.claims.all()]
+    return {
+        "maker": unit.maker,
+        "model": unit.model,
+        "kind": unit.kind,
+        "compressor": unit.compressor,
+        "refrigerant": unit.refrigerant,
+        "claims": sorted(claims, key=lambda claim: claim.model_dump_json()),
+        "claimed_air_flow_m3_per_h": unit.claimed_air_flow_m3_per_h,
+    } | session.unit_facts
+
+
+def _claim(claim: Claim) -> doc.Claim:
+    condition = doc.Condition(
+        name=claim.condition_name,
+        room_temp_c=claim.room_temp_c,
+        room_wet_bulb_c=claim.room_wet_bulb_c,
+        outdoor_temp_c=claim.outdoor_temp_c,
+        outdoor_wet_bulb_c=claim.outdoor_wet_bulb_c,
+    )
+    return doc.Claim(
+        quantity=claim.quantity,
+        value=claim.value,
+        quantity_unit=claim.quantity_unit,
+        condition=None if condition == doc.Condition() else condition,
+        basis=claim.basis,
+        stated_in=", ".join(filter(None, [claim.stated_in, claim.stated_on and claim.stated_on.isoformat()])),
+    )
+
+
+def _room(session: Session, day: date) -> dict[str, object]:
+    room = session.room
+    if room is None:
+        if session.imported_room is not None:
+            return session.imported_room
+        raise InvalidSession(
+            place=Place(session.name),
+            found="no room",
+            expected="the room the test stood in",
+            remedy="Choose or describe the room under Facts.",
+        )
+    fields = {
+        "name": room.name,
+        "volume_m3": room.volume_m3,
+        "floor_m2": room.floor_m2,
+        "construction": room.construction,
+    }
+    value = valid_value(room, day)
+    return fields if value is None else fields | _room_value(value)
+
+
+def valid_value(room: Room, day: date) -> RoomValue | None:
+    """Return what was known of the room on that day; one found only later is better than none."""
+    values = list(room.values.all())
+    return next((value for value in values if value.valid_from <= day), values[-1] if values else None)
+
+
+def _room_value(value: RoomValue) -> dict[str, object]:
+    return {
+        "surfaces": value.surfaces,
+        "c_eff_j_per_k": value.c_eff_j_per_k,
+        "c_eff_u95_j_per_k": value.c_eff_u95_j_per_k,
+        "slow_mass": value.slow_mass,
+        "surfaces_include_infiltration": value.includes_infiltration,
+        "infiltration_m3_per_h": value.infiltration_m3_per_h,
+        "infiltration_u95_m3_per_h": value.infiltration_u95_m3_per_h,
+        "infiltration_from": value.infiltration_from,
+        "found_by": value.found_by,
+    }
+
+
+def _instruments(session: Session, channels: Iterable[Channel], day: date) -> list[object]:
+    used = {channel.instrument.pk: channel.instrument for channel in channels if channel.instrument}
+    rows = sorted(used.values(), key=instrument_id)
+    return [_instrument(instrument, day) for instrument in rows] + list(session.imported_instruments or [])
+
+
+def instrument_id(instrument: Instrument) -> str:
+    """Return a name that no other bench's instrument has, so that errors are shared only where they are."""
+    return f"{instrument.name} [{instrument.pk.hex[:6]}]"
+
+
+def _instrument(instrument: Instrument, day: date) -> doc.Instrument:
+    record = valid_calibration(instrument, day)
+    calibration = (
+        {}
+        if record is None
+        else {
+            "offset_correction": record.offset_correction,
+            "offset_correction_u": record.offset_correction_u,
+            "gain_correction": record.gain_correction,
+            "gain_correction_u": record.gain_correction_u,
+            "calibrated_on": record.valid_from,
+            "calibration_due": record.due_on,
+        }
+    )
+    return doc.Instrument(
+        id=instrument_id(instrument),
+        model=instrument.model,
+        quantity=instrument.quantity,
+        offset_limit=instrument.offset_limit,
+        gain_limit=instrument.gain_limit,
+        resolution=instrument.resolution,
+        distribution=instrument.distribution,
+        noise=instrument.noise,
+        time_constant_s=instrument.time_constant_s,
+        **calibration,
+    )
+
+
+def valid_calibration(instrument: Instrument, day: date) -> CalibrationRecord | None:
+    """Return the newest record valid on that day; a correction is never carried back in time."""
+    return next((record for record in instrument.calibrations.all() if record.valid_from <= day), None)
+
+
+def _file(file: SessionFile) -> dict[str, object]:
+    return {"path": file.name, "sha256": file.evidence.sha256, "profile": file.profile, "clock": file.clock}
+
+
+def _channel(channel: Channel) -> dict[str, object]:
+    instrument = instrument_id(channel.instrument) if channel.instrument else channel.imported_instrument or None
+    return {
+        "file": channel.file.name,
+        "column": channel.column,
+        "role": channel.role,
+        "quantity_unit": channel.quantity_unit or None,
+        "kind": channel.kind or None,
+        "instrument": instrument,
+        "place": channel.place,
+        "placement_u_c": channel.placement_u_c,
+        "heater_kind": channel.heater_kind or None,
+        "is_difference": channel.is_difference,
+        "stale_after_s": channel.stale_after_s,
+    }
+
+
+def _window(window: Window) -> dict[str, object]:
+    return {
+        "label": window.label,
+        "start_utc": window.start,
+        "end_utc": window.end,
+        "reason": window.reason,
+        "snap_to_cycles": window.snap_to_cycles,
+    }
+
+
+# --- document to rows ----------------------------------------------------------------------------------
+
+
+def from_document(
+    document: doc.Session, *, bench: Bench, unit: Unit, evidence: Mapping[str, Evidence], by: Person
+) -> Session:
+    """Create the rows of a session that moves here; room and instruments stay as the document states them."""
+    dumped = document.model_dump(mode="json")
+    stated = document.unit.model_dump(
+        mode="json",
+        include={"measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h", "bypass_factor"},
+        exclude_defaults=True,
+    )
+    session = Session.objects.create(
+        bench=bench,
+        unit=unit,
+        created_by=by,
+        is_synthetic=document.synthetic,
+        unit_facts=stated,
+        imported_room=dumped["room"],
+        imported_instruments=dumped["instruments"],
+        reduction_settings=document.settings.model_dump(mode="json", exclude_defaults=True),
+        moisture=document.moisture.model_dump(mode="json", exclude_defaults=True),
+        **{field: dumped[field] for field in ("name", "purpose", "time_zone", "heater_kind", "notes", *JSON_FIELDS)},
+    )
+    files = {log.path: _session_file(session, log, evidence[log.path]) for log in document.files}
+    Channel.objects.bulk_create(
+        _channel_row(files[channel.file], channel, position) for position, channel in enumerate(document.channels)
+    )
+    Window.objects.bulk_create(_window_row(session, window, by) for window in document.windows)
+    return session
+
+
+def _session_file(session: Session, log: doc.LogFile, evidence: Evidence) -> SessionFile:
+    return SessionFile.objects.create(
+        session=session,
+        evidence=evidence,
+        name=log.path,
+        profile=log.profile.model_dump(mode="json", exclude_none=True),
+        clock=log.clock.model_dump(mode="json", exclude_defaults=True),
+    )
+
+
+def _channel_row(file: SessionFile, channel: doc.Channel, position: int) -> Channel:
+    return Channel(
+        file=file,
+        column=channel.column,
+        role=channel.role,
+        quantity_unit=channel.quantity_unit or "",
+        kind=channel.kind or "",
+        imported_instrument=channel.instrument or "",
+        place=channel.place,
+        placement_u_c=channel.placement_u_c,
+        heater_kind=channel.heater_kind or "",
+        is_difference=channel.is_difference,
+        stale_after_s=channel.stale_after_s,
+        confirmed=True,
+        position=position,
+    )
+
+
+def _window_row(session: Session, window: doc.Window, by: Person) -> Window:
+    return Window(
+        session=session,
+        label=window.label,
+        start=window.start_utc,
+        end=window.end_utc,
+        reason=window.reason,
+        snap_to_cycles=window.snap_to_cycles,
+        accepted=True,
+        decided_by=by,
+        decided_at=datetime.now(UTC),
+    )
