@@ -1,0 +1,130 @@
+"""How stores of heat behind the room air follow a past change: sums of exponential relaxations.
+
+Seen from the room air, any passive network of conductances and heat stores takes the heat flow
+
+    Q(s) = −[UA + s·C + Σ_p H_p·r_p(s)] · T_room(s) + Σ_k UA_k · [1 − Σ_p w_kp·r_p(s)] · T_k(s)
+
+with r_p(s) = s·τ_p / (1 + s·τ_p) and H_p, τ_p > 0 (the partial-fraction form of an RC driving-point admittance,
+Foster's theorem; from memory). So what UA·ΔT and C·dT/dt cannot see is a sum of one kind of thing: a temperature
+passed through r_p, which is zero when nothing has changed for several τ. No number of wall layers is assumed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+FloatArray = NDArray[np.float64]
+
+TAU_GRID_S: FloatArray = np.geomspace(120.0, 60.0 * 3600.0, 40)
+
+
+def fill_gaps(values: FloatArray) -> FloatArray:
+    """Bridge missing cells by straight lines, and hold the first and last known value outwards.
+
+    Parameters
+    ----------
+    values
+        Cells on an equal grid, shape (n,), NaN where missing.
+
+    Returns
+    -------
+    numpy.ndarray
+        The same cells without NaN; all NaN stays all NaN.
+
+    Examples
+    --------
+    >>> fill_gaps(np.array([np.nan, 1.0, np.nan, 3.0])).tolist()
+    [1.0, 1.0, 2.0, 3.0]
+    """
+    known = np.flatnonzero(np.isfinite(values))
+    if known.size in (0, values.size):
+        return values
+    return np.interp(np.arange(values.size), known, values[known])
+
+
+def relaxing_part(driver_c: FloatArray, step_s: float, tau_s: FloatArray) -> FloatArray:
+    """Part of a temperature that a store of time constant τ has not followed yet.
+
+    The exact answer of y' = −y/τ + T' for a temperature that is straight between samples, from y = 0 at the first
+    sample.
+
+    Parameters
+    ----------
+    driver_c
+        Temperature on an equal grid, shape (n,), without NaN. [°C]
+    step_s
+        Step of the grid. [s]
+    tau_s
+        Time constants, shape (m,), each above zero. [s]
+
+    Returns
+    -------
+    numpy.ndarray
+        Temperature minus its lagged copy, shape (m, n). [K]
+
+    Examples
+    --------
+    One time constant after a step of 1 K, 37 % is still to be followed:
+
+    >>> step = np.array([0.0] + [1.0] * 3601)
+    >>> y = relaxing_part(step, 1.0, np.array([3600.0]))
+    >>> round(float(y[0, 3601]), 3)
+    0.368
+    """
+    change = np.diff(driver_c, prepend=driver_c[0])
+    keep = np.exp(-step_s / tau_s)
+    gain = (1.0 - keep) * tau_s / step_s
+    return np.stack([lfilter([g], [1.0, -k], change) for g, k in zip(gain, keep, strict=True)])
+
+
+def span_means(cells: FloatArray, edges: NDArray[np.int64]) -> FloatArray:
+    """Means over spans of cells.
+
+    Parameters
+    ----------
+    cells
+        Shape (..., n).
+    edges
+        First and one-past-last cell of each span, shape (k, 2).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (..., k).
+
+    Examples
+    --------
+    >>> span_means(np.array([1.0, 2.0, 3.0, 5.0]), np.array([[0, 2], [2, 4]])).tolist()
+    [1.5, 4.0]
+    """
+    total = np.concatenate([np.zeros((*cells.shape[:-1], 1)), np.cumsum(cells, axis=-1)], axis=-1)
+    return np.asarray((total[..., edges[:, 1]] - total[..., edges[:, 0]]) / (edges[:, 1] - edges[:, 0]))
+
+
+def at_time_constant(table: FloatArray, tau_s: FloatArray) -> FloatArray:
+    """Read a table over `TAU_GRID_S` at other time constants, straight in log τ.
+
+    Parameters
+    ----------
+    table
+        Values at every time constant of the grid, shape (40, k).
+    tau_s
+        Time constants, shape (d,). [s]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (d, k).
+
+    Examples
+    --------
+    >>> at_time_constant(np.log(TAU_GRID_S)[:, None], np.array([3600.0])).round(4).tolist()
+    [[8.1887]]
+    """
+    grid = np.log(TAU_GRID_S)
+    position = np.clip((np.log(tau_s) - grid[0]) / (grid[1] - grid[0]), 0.0, grid.size - 1.000001)
+    low = position.astype(np.int64)
+    part = (position - low)[:, None]
+    return np.asarray((1.0 - part) * table[low] + part * table[low + 1])

@@ -1,0 +1,223 @@
+"""What a log says about the slow mass: at one unit power the capacity is one number, so the drift is the mass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import label, median_filter
+
+from reduction.relaxation import fill_gaps, span_means
+from reduction.room_drivers import Drivers, mean_cells, role_cells
+from reduction.session import Event, Role, Session
+from reduction.timeline import Timeline
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+POWER_ROLES = (Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.OTHER_POWER)
+SHORTEST_RUN_S = 3600.0
+SHORTEST_STRETCH_S = 900.0
+MOST_STRETCHES = 40
+LEVEL_STEP = 0.06  # of the unit's power, or LEVEL_STEP_W: more than noise and slow drift with outdoor temperature
+LEVEL_STEP_W = 25.0
+DISTURBED_S = 1800.0  # a door or the sun keeps its effect for about this long
+OUTDOOR_SLOPE = (-0.008, 0.006)  # capacity per K of outdoor air: published surfaces of room units, mean and sd
+ROOM_SLOPE = (0.015, 0.015)  # capacity per K of room air, dry coil to wet coil
+CAPACITY_DRIFT = 0.004  # what else a unit's capacity wanders by at one power, part of capacity
+CAPACITY_DRIFT_S = 2.0 * 3600.0
+LEAST_NOISE_W = 2.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Apparent capacity (balance without the mass) of successive stretches, whole heater cycles each.
+
+    `spans` cells, shape (m, 2); `value_w` shape (m,); `group` runs at one unit power, shape (m,); `noise_w` standard
+    deviation of one stretch; `slope_k_per_s`, `delta_k` (surfaces, m), `outdoor_k`, `room_k` (from the run's mean).
+    """
+
+    spans: IntArray
+    value_w: FloatArray
+    group: IntArray
+    noise_w: float
+    slope_k_per_s: FloatArray
+    delta_k: FloatArray
+    outdoor_k: FloatArray
+    room_k: FloatArray
+
+    @property
+    def usable(self) -> bool:
+        """Whether there is anything to compare: four stretches or more."""
+        return self.value_w.size >= 4
+
+
+def _undisturbed(drivers: Drivers, events: tuple[Event, ...]) -> NDArray[np.bool_]:
+    calm = np.ones(drivers.room_c.size, dtype=bool)
+    for event in events:
+        if event.kind in {"door", "sun", "frost", "exclude"}:
+            end = event.end_utc or event.time_utc
+            (first, last), *_ = drivers.spans([(event.time_utc.timestamp() - 60.0, end.timestamp() + DISTURBED_S)])
+            calm[first:last] = False
+    return calm
+
+
+def _runs(power_w: FloatArray, calm: NDArray[np.bool_], step_s: float) -> list[tuple[int, int]]:
+    """Spans of cells in which the unit's power makes no step."""
+    minute = max(1, round(60.0 / step_s))
+    smooth = median_filter(power_w, size=5 * minute + 1, mode="nearest")
+    reach = 3 * minute
+    jump = np.zeros(smooth.size)
+    jump[reach:-reach] = np.abs(smooth[2 * reach :] - smooth[: -2 * reach])
+    limit = np.maximum(LEVEL_STEP * median_filter(smooth, size=30 * minute + 1, mode="nearest"), LEVEL_STEP_W)
+    labels, count = label((jump < limit) & calm)
+    spans = [np.flatnonzero(labels == i + 1)[[0, -1]] for i in range(count)]
+    return [(int(a), int(b) + 1) for a, b in spans if (b - a) * step_s >= SHORTEST_RUN_S]
+
+
+def _cycle_starts(heater_w: FloatArray, first: int, last: int) -> IntArray:
+    """Cells in which a switched heater comes on."""
+    part = heater_w[first:last]
+    low, high = np.percentile(part, [2.0, 98.0])
+    if high - low < 100.0:
+        return np.arange(first, last)
+    on = part > (low + high) / 2.0
+    return first + 1 + np.flatnonzero(on[1:] & ~on[:-1])
+
+
+def _stretches(starts: IntArray, least_cells: float) -> list[tuple[int, int]]:
+    """Neighbouring spans between cycle starts, each at least so long."""
+    edges = [int(starts[0])] if starts.size else []
+    for start in starts[1:]:
+        if start - edges[-1] >= least_cells:
+            edges.append(int(start))
+    return list(pairwise(edges))
+
+
+def _end_slope(room_c: FloatArray, spans: IntArray, step_s: float) -> FloatArray:
+    """Change of the room from one end to the other, each end averaged over a minute, per second."""
+    half = max(1, round(30.0 / step_s))
+    ends = np.clip(np.stack([spans - half, spans + half], axis=-1), 0, room_c.size)
+    at = span_means(room_c, ends.reshape(-1, 2)).reshape(spans.shape)
+    return np.asarray((at[:, 1] - at[:, 0]) / ((spans[:, 1] - spans[:, 0]) * step_s))
+
+
+def _noise(value_w: FloatArray, group: IntArray) -> float:
+    """From successive differences, so that a drift does not count as noise."""
+    steps = np.diff(value_w)[np.diff(group) == 0]
+    spread = 1.4826 * np.median(np.abs(steps)) / np.sqrt(2.0) if steps.size else np.inf
+    return max(float(spread), LEAST_NOISE_W)
+
+
+def apparent_capacity(timeline: Timeline, session: Session, drivers: Drivers) -> Evidence:
+    """Balance without the mass over successive stretches at constant unit power.
+
+    Parameters
+    ----------
+    timeline
+        All channels on one grid.
+    session
+        For events that disturb the balance.
+    drivers
+        The room's temperatures, UA and C.
+
+    Returns
+    -------
+    Evidence
+        Empty (`usable` false) where the unit's power is unknown or never constant for an hour.
+    """
+    unit = [fill_gaps(c) for c in role_cells(timeline, Role.UNIT_POWER)]
+    heat = [np.nan_to_num(fill_gaps(c)) for c in role_cells(timeline, *POWER_ROLES)]
+    cycling = [np.nan_to_num(fill_gaps(c)) for c in role_cells(timeline, Role.HEATER_CYCLING_POWER)]
+    runs = (
+        _runs(np.nan_to_num(np.sum(unit, axis=0)), _undisturbed(drivers, session.events), drivers.step_s)
+        if unit and heat
+        else []
+    )
+    switched = np.sum(cycling, axis=0) if cycling else np.zeros(drivers.room_c.size)
+    total_s = sum(b - a for a, b in runs) * drivers.step_s
+    least = max(SHORTEST_STRETCH_S, total_s / MOST_STRETCHES) / drivers.step_s
+    by_run = [_stretches(_cycle_starts(switched, a, b), least) for a, b in runs]
+    spans = np.array([s for run in by_run for s in run], dtype=np.int64).reshape(-1, 2)
+    group = np.repeat(np.arange(len(by_run)), [len(run) for run in by_run])
+    return _evidence(timeline, drivers, np.sum(heat, axis=0) if heat else np.zeros(drivers.room_c.size), spans, group)
+
+
+def _evidence(timeline: Timeline, drivers: Drivers, heat_w: FloatArray, spans: IntArray, group: IntArray) -> Evidence:
+    slope = _end_slope(drivers.room_c, spans, drivers.step_s)
+    room = span_means(drivers.room_c, spans)
+    around = [span_means(t, spans) - room for t in drivers.neighbours_c]
+    delta = np.stack(around) if around else np.zeros((0, room.size))
+    outdoor = mean_cells(timeline, Role.CONDENSER_INLET_TEMP)
+    if outdoor is None:
+        outdoor = mean_cells(timeline, Role.OUTDOOR_TEMP)
+    value = span_means(heat_w, spans) + drivers.ua_w_per_k @ delta - drivers.c_j_per_k * slope
+    return Evidence(
+        spans=spans,
+        value_w=value,
+        group=group,
+        noise_w=_noise(value, group),
+        slope_k_per_s=slope,
+        delta_k=delta,
+        outdoor_k=_from_mean(span_means(outdoor, spans) if outdoor is not None else np.zeros(room.size), group),
+        room_k=_from_mean(room, group),
+    )
+
+
+def _from_mean(values: FloatArray, group: IntArray) -> FloatArray:
+    """Values less the mean of their group along the last axis, shape kept."""
+    same = (group[:, None] == group[None, :]).astype(float)
+    return np.asarray(values - values @ (same / same.sum(axis=1)) if group.size else values)
+
+
+def condition(
+    target: FloatArray, at_stretches: FloatArray, evidence: Evidence, drivers: Drivers, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard uncertainty of the release given the evidence.
+
+    The draws' covariance makes a linear-Gaussian update (the ensemble form of Bayes' rule); the level of each run is
+    left free, so only drifts count, and the unit's own reasons to drift are in the draws.
+
+    Parameters
+    ----------
+    target
+        Release of each draw in each window, shape (draws, k). [W]
+    at_stretches
+        Release of each draw in each stretch, shape (draws, m). [W]
+    evidence
+        Apparent capacity of the stretches.
+    drivers
+        For the uncertainty of UA and C.
+    rng
+        Source of draws.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Value and standard uncertainty, shape (k,). [W]
+
+    References
+    ----------
+    JCGM 101 draws; conditional normal distribution (any textbook).
+    """
+    draws = target.shape[0]
+    level = float(evidence.value_w.mean())
+    surfaces = evidence.delta_k.shape[0]
+    ua = drivers.ua_u_w_per_k * rng.standard_normal((draws, surfaces))
+    c = drivers.c_u_j_per_k * rng.standard_normal((draws, 1))
+    outdoor = OUTDOOR_SLOPE[0] + OUTDOOR_SLOPE[1] * rng.standard_normal((draws, 1))
+    room = ROOM_SLOPE[0] + ROOM_SLOPE[1] * rng.standard_normal((draws, 1))
+    own = level * (outdoor * evidence.outdoor_k + room * evidence.room_k)
+    predicted = _from_mean(own - at_stretches - ua @ evidence.delta_k + c * evidence.slope_k_per_s, evidence.group)
+    apart = np.abs(np.subtract.outer(evidence.spans.mean(axis=1), evidence.spans.mean(axis=1))) * drivers.step_s
+    noise = evidence.noise_w**2 * np.eye(level_count := evidence.value_w.size)
+    noise += (CAPACITY_DRIFT * level) ** 2 * np.exp(-apart / CAPACITY_DRIFT_S)
+    free = _from_mean(np.eye(level_count), evidence.group)
+    around = target - target.mean(axis=0)
+    spread = predicted - predicted.mean(axis=0)
+    gain = (around.T @ spread / draws) @ np.linalg.pinv(spread.T @ spread / draws + free @ noise @ free.T, rcond=1e-9)
+    value = target.mean(axis=0) + gain @ (_from_mean(evidence.value_w, evidence.group) - predicted.mean(axis=0))
+    variance = around.var(axis=0) - np.einsum("km,km->k", gain, around.T @ spread / draws)
+    return value, np.sqrt(np.maximum(variance, LEAST_NOISE_W**2))
