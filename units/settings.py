@@ -46,6 +46,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",
     "rest_framework",
     "rest_framework.authtoken",
     "drf_spectacular",
@@ -67,6 +68,8 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "units.middleware.BenchMiddleware",
+    "units.problems.ProblemsMiddleware",
 ]
 
 ROOT_URLCONF = "units.urls"
@@ -81,11 +84,14 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "units.middleware.page_context",
             ],
             "builtins": ["units.templatetags.quantities"],
         },
     }
 ]
+
+FORM_RENDERER = "units.forms.renderer.Renderer"
 
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'ledger.sqlite3'}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):

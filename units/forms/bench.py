@@ -1,0 +1,21 @@
+"""Forms about a bench and its people."""
+
+from django import forms
+
+from units.models import Bench, Role
+
+
+class BenchForm(forms.ModelForm):
+    """Name a new bench."""
+
+    class Meta:
+        model = Bench
+        fields = ["name", "about"]
+        widgets = {"about": forms.Textarea(attrs={"rows": 2})}
+
+
+class AdmitForm(forms.Form):
+    """Give a person a role."""
+
+    username = forms.CharField(max_length=150, label="User name", widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    role = forms.ChoiceField(choices=Role, help_text="A reader looks, a tester edits, an owner publishes.")

@@ -1,0 +1,72 @@
+"""What every request carries: the bench a person works at, and what a page shows around its content."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from units import access
+from units.quantities import CHOICES, display_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from django.http import HttpResponse
+
+    from units.models import Bench
+
+BENCH_IN_SESSION = "bench"
+
+PUBLIC_PAGES = (("catalogue", "Catalogue"), ("compare", "Compare"), ("method", "Method"))
+BENCH_PAGES = (
+    ("bench-home", "Bench"),
+    ("sessions", "Sessions"),
+    ("units", "Units"),
+    ("rooms", "Rooms"),
+    ("instruments", "Instruments"),
+    ("plan", "Plan"),
+    ("reviews", "Reviews"),
+)
+
+
+class BenchRequest(HttpRequest):
+    """Type of a request after this middleware: Django's, with the bench of work."""
+
+    bench: Bench | None
+
+
+class BenchMiddleware:
+    """Adds `request.bench`: the one chosen, else the person's first; None for a visitor."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on with its bench."""
+        person = request.user
+        request.bench = access.current_bench(person, request.session.get(BENCH_IN_SESSION))
+        return self.get_response(request)
+
+
+def _links(pages: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
+    found = []
+    for name, label in pages:
+        try:
+            found.append((label, reverse(name)))
+        except NoReverseMatch:
+            continue
+    return found
+
+
+def page_context(request: HttpRequest) -> dict[str, Any]:
+    """Return what the base template needs: navigation, the reader's units, the bench."""
+    bench = getattr(request, "bench", None)
+    return {
+        "display": display_of(request),
+        "display_choices": CHOICES,
+        "public_pages": _links(PUBLIC_PAGES),
+        "bench_pages": _links(BENCH_PAGES) if bench else [],
+        "bench": bench,
+    }

@@ -1,0 +1,108 @@
+"""From what went wrong to what a person or a program reads: form error, JSON or page."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import TYPE_CHECKING
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+
+from reduction.errors import ReductionError
+
+if TYPE_CHECKING:
+    from django.forms import BaseForm
+
+TITLES = {
+    HTTPStatus.BAD_REQUEST: "This request cannot be read",
+    HTTPStatus.FORBIDDEN: "Your role does not allow this",
+    HTTPStatus.NOT_FOUND: "Nothing is at this address",
+    HTTPStatus.UNPROCESSABLE_ENTITY: "This input cannot be used",
+    HTTPStatus.INTERNAL_SERVER_ERROR: "Something broke on our side",
+}
+ADVICE = {
+    HTTPStatus.BAD_REQUEST: "Go back, reload the page and try again.",
+    HTTPStatus.FORBIDDEN: "An owner of the bench can give you another role.",
+    HTTPStatus.NOT_FOUND: "It may be private to a bench, withdrawn, or mistyped.",
+    HTTPStatus.UNPROCESSABLE_ENTITY: "Nothing was saved.",
+    HTTPStatus.INTERNAL_SERVER_ERROR: "Nothing was half saved. Try again; if it stays, tell who runs this site.",
+}
+
+
+def as_form_error(form: BaseForm, error: ReductionError, field: str | None = None) -> None:
+    """Put the error's sentence on the form, at `field` where it is about one."""
+    form.add_error(field, str(error))
+
+
+def as_data(error: ReductionError) -> dict[str, object]:
+    """Return the error as data: the sentence and its parts."""
+    place = {"file": error.place.file, "row": error.place.row, "column": error.place.column}
+    return {
+        "code": type(error).__name__,
+        "sentence": str(error),
+        "place": place,
+        "found": error.found,
+        "expected": error.expected,
+        "remedy": error.remedy,
+    }
+
+
+def wants_data(request: HttpRequest) -> bool:
+    """Say whether a program asked: an API address, or JSON preferred over HTML."""
+    return request.path.startswith("/api/") or request.get_preferred_type(["text/html", "application/json"]) == (
+        "application/json"
+    )
+
+
+def as_response(request: HttpRequest, error: ReductionError) -> HttpResponse:
+    """Answer a request whose input cannot be used."""
+    status = HTTPStatus.UNPROCESSABLE_ENTITY
+    if wants_data(request):
+        return JsonResponse({"errors": [as_data(error)]}, status=status)
+    return page(request, status, str(error))
+
+
+def page(request: HttpRequest, status: HTTPStatus, sentence: str = "") -> HttpResponse:
+    """Render the page of a problem, or its JSON where a program asked."""
+    if wants_data(request):
+        detail = sentence or TITLES[status]
+        return JsonResponse({"errors": [{"code": status.phrase, "sentence": detail}]}, status=status)
+    context = {"title": TITLES[status], "sentence": sentence, "advice": ADVICE[status], "status": int(status)}
+    return render(request, "units/problem.html", context, status=status)
+
+
+class ProblemsMiddleware:
+    """Turns a ReductionError that left a view into its sentence, so that bad input is never a 500."""
+
+    def __init__(self, get_response) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on."""
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """Answer a ReductionError; leave all others to Django."""
+        return as_response(request, exception) if isinstance(exception, ReductionError) else None
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer 400."""
+    return page(request, HTTPStatus.BAD_REQUEST)
+
+
+def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """Answer 403 with the role that is missing."""
+    return page(request, HTTPStatus.FORBIDDEN, str(exception or ""))
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer 404; the sentence never says whether a private thing exists."""
+    return page(request, HTTPStatus.NOT_FOUND)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer 500 without touching the database, which may be what broke."""
+    if wants_data(request):
+        return JsonResponse({"errors": [{"code": "Internal Server Error"}]}, status=500)
+    return render(None, "units/broken.html", {"title": TITLES[HTTPStatus.INTERNAL_SERVER_ERROR]}, status=500)

@@ -1,0 +1,133 @@
+"""A bench at a glance: what is in work, what is due, what needs an answer; and its people."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from tests_app.models import Finding, Job, Session
+from units import access
+from units.actions import people as people_actions
+from units.forms.bench import AdmitForm, BenchForm
+from units.middleware import BENCH_IN_SESSION, BenchRequest
+from units.models import Bench, CalibrationRecord, Instrument, MakerComment, Membership, Person, Review, Room
+
+SOON = timedelta(days=30)
+A_FEW = 8
+
+
+@login_required
+def home(request: BenchRequest) -> HttpResponse:
+    """Show the bench of work, or how to open one."""
+    benches = access.visible(Bench, request.user)
+    context: dict[str, Any] = {"benches": benches, "form": BenchForm()}
+    if request.bench is not None:
+        context |= _work(request.bench, request.user)
+    return render(request, "units/bench_home.html", context)
+
+
+def _work(bench: Bench, person: Person) -> dict[str, Any]:
+    sessions = access.visible(Session, person).filter(bench=bench).select_related("unit")
+    jobs = access.visible(Job, person).filter(bench=bench, state__in=[Job.State.WAITING, Job.State.RUNNING])
+    comments = access.visible(MakerComment, person, to="own").filter(review__bench=bench, accepted_at__isnull=True)
+    return {
+        "is_synthetic": bench.is_synthetic,
+        "unreduced": sessions.filter(reductions__isnull=True)[:A_FEW],
+        "jobs": jobs.select_related("session")[:A_FEW],
+        "severe": _unanswered(bench, person)[:A_FEW],
+        "comments": comments.select_related("review")[:A_FEW],
+        "due": _due_instruments(bench, person)[:A_FEW],
+        "unknown_rooms": access.visible(Room, person).filter(bench=bench, values__isnull=True)[:A_FEW],
+        "drafts": access.visible(Review, person).filter(bench=bench, editions__isnull=True)[:A_FEW],
+        "recent": sessions.filter(reductions__isnull=False).distinct().order_by("-updated_at")[:A_FEW],
+    }
+
+
+def _unanswered(bench: Bench, person: Person) -> QuerySet[Finding]:
+    """Return severe findings of the newest reductions that no review answers yet."""
+    reviews = access.visible(Review, person).filter(bench=bench)
+    answered = {key for answers in reviews.values_list("answers", flat=True) for key in answers}
+    newest = access.visible(Finding, person).filter(
+        reduction__session__bench=bench, reduction__superseded_by__isnull=True, severity="severe"
+    )
+    return newest.exclude(pk__in=answered).select_related("reduction__session")
+
+
+def _due_instruments(bench: Bench, person: Person) -> QuerySet[Instrument]:
+    """Return instruments whose newest calibration is due within a month or overdue."""
+    newest = access.visible(CalibrationRecord, person).filter(instrument=OuterRef("pk")).order_by("-valid_from")
+    instruments = access.visible(Instrument, person).filter(bench=bench)
+    dated = instruments.annotate(due_on=Subquery(newest.values("due_on")[:1]))
+    return dated.filter(due_on__lte=timezone.localdate() + SOON).order_by("due_on")
+
+
+@login_required
+@require_POST
+def choose(request: BenchRequest, bench_id: str) -> HttpResponse:
+    """Work at another of one's benches."""
+    request.session[BENCH_IN_SESSION] = str(access.fetch(Bench, bench_id, person=request.user).pk)
+    return redirect("bench-home")
+
+
+@login_required
+@require_POST
+def open_bench(request: BenchRequest) -> HttpResponse:
+    """Open a bench of one's own."""
+    form = BenchForm(request.POST)
+    if not form.is_valid():
+        return render(
+            request, "units/bench_home.html", {"benches": access.visible(Bench, request.user), "form": form}, status=422
+        )
+    bench = people_actions.open_bench(**form.cleaned_data, by=request.user)
+    request.session[BENCH_IN_SESSION] = str(bench.pk)
+    return redirect("bench-home")
+
+
+@login_required
+def people(request: BenchRequest) -> HttpResponse:
+    """List the people of the bench; an owner admits more by user name."""
+    if request.bench is None:
+        return redirect("bench-home")
+    form = AdmitForm(request.POST or None)
+    status = 200
+    if request.method == "POST":
+        bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
+        if form.is_valid() and _admitted(request, bench, form):
+            return redirect("people")
+        status = 422
+    members = access.visible(Membership, request.user).filter(bench=request.bench).select_related("person")
+    context = {"members": members.order_by("person__username"), "form": form}
+    context["may_own"] = access.may(request.bench, request.user, "own")
+    return render(request, "units/people.html", context, status=status)
+
+
+def _admitted(request: BenchRequest, bench: Bench, form: AdmitForm) -> bool:
+    try:
+        member = people_actions.admit(bench=bench, **form.cleaned_data, by=request.user)
+    except ValidationError as error:
+        form.add_error("username", error)
+        return False
+    messages.success(request, f"{member.person} is {member.get_role_display().lower()} of {bench}.")
+    return True
+
+
+@login_required
+@require_POST
+def dismiss(request: BenchRequest, membership_id: int) -> HttpResponse:
+    """Take a person off the bench."""
+    membership = access.fetch(Membership, membership_id, person=request.user, to="own")
+    try:
+        person = people_actions.dismiss(membership=membership, by=request.user)
+        messages.success(request, f"{person} no longer works at {membership.bench}.")
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("people")
