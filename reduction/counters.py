@@ -58,7 +58,7 @@ def without_glitches(time_s: FloatArray, readings: FloatArray) -> tuple[FloatArr
     ([5.0, 5.1, 5.2], [60.0])
     """
     keep = np.ones(len(readings), dtype=bool)
-    for fall in np.flatnonzero(np.diff(readings) < 0) + 1:
+    for fall in (int(i) + 1 for i in np.flatnonzero(np.diff(readings) < 0)):
         if not keep[fall]:
             continue
         before = readings[fall - 1]
@@ -91,7 +91,7 @@ def counter_of(time_s: FloatArray, readings: FloatArray, midnight_offset_s: floa
     seen_from = time_s[:-1].copy()
     unseen = np.zeros(len(change))
     rate = np.where(reset, 0.0, energy / np.maximum(interval, 1e-9))
-    for at in np.flatnonzero(reset):
+    for at in (int(i) for i in np.flatnonzero(reset)):
         fastest = max(rate[max(at - 1, 0)], rate[min(at + 1, len(rate) - 1)])
         midnight = _midnight_within(time_s[at], time_s[at + 1], midnight_offset_s)
         if midnight is not None:

@@ -137,7 +137,8 @@ class Pieces:
         table = np.diff(self._upto(edges_s, rows=3))
         covered = table[1] + table[2]
         enough = covered >= 0.5 * np.diff(edges_s)
-        return np.divide(table[0], covered, out=np.full(len(covered), np.nan), where=enough)
+        mean: FloatArray = np.divide(table[0], covered, out=np.full(len(covered), np.nan), where=enough)
+        return mean
 
 
 def _unsampled(edges: FloatArray) -> FloatArray:
