@@ -135,3 +135,8 @@ def cop(value: float | None, u95: float | None = None) -> str:
 def percent(fraction: float | None, u95: float | None = None) -> str:
     """Write a fraction in per cent."""
     return with_uncertainty(scaled(fraction, 100.0), scaled(u95, 100.0), "%")
+
+
+def heat_capacity(j_per_k: float | None, u95: float | None = None) -> str:
+    """Write a heat capacity in kJ/K."""
+    return with_uncertainty(scaled(j_per_k, 1e-3), scaled(u95, 1e-3), "kJ/K")

@@ -56,6 +56,7 @@ register.simple_tag(quantities.electric, name="electric")
 register.simple_tag(quantities.eer, name="eer")
 register.simple_tag(quantities.cop, name="cop")
 register.simple_tag(quantities.percent, name="percent")
+register.simple_tag(quantities.heat_capacity, name="heat_capacity")
 register.simple_tag(quantities.with_uncertainty, name="quantity")
 
 

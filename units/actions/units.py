@@ -1,0 +1,37 @@
+"""What a tester does to a unit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+
+from units.models import Tag, Unit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from units.models import Bench, Claim, Person
+
+
+@transaction.atomic
+def record(
+    *,
+    unit: Unit,
+    bench: Bench,
+    tags: Iterable[tuple[str, str]],
+    claims: Iterable[Claim],
+    dropped_claims: Iterable[Claim] = (),
+    by: Person,
+) -> Unit:
+    """Keep a unit with its tags and claims on its bench."""
+    unit.bench = bench
+    unit.is_synthetic = unit.is_synthetic or bench.is_synthetic
+    unit.save()
+    unit.tags.set(Tag.objects.get_or_create(bench=bench, key=key, value=value)[0] for key, value in tags)
+    for claim in dropped_claims:
+        claim.delete()
+    for claim in claims:
+        claim.unit = unit
+        claim.save()
+    return unit

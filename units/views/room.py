@@ -1,0 +1,117 @@
+"""Rooms: list, one room with its dated values, new values by hand or from a characterisation."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.db.models import Max
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from tests_app.models import Reduction, Session
+from units import access
+from units.actions import rooms as actions
+from units.forms.room import RoomForm, RoomValueForm, SurfaceFormSet
+from units.middleware import BenchRequest
+from units.models import Bench, Room, RoomValue
+
+
+@login_required
+def listing(request: BenchRequest) -> HttpResponse:
+    """List the rooms of the bench of work."""
+    if request.bench is None:
+        return redirect("bench-home")
+    rooms = access.visible(Room, request.user).filter(bench=request.bench)
+    context = {
+        "rooms": rooms.annotate(found_on=Max("values__valid_from")),
+        "may_edit": access.may(request.bench, request.user, "edit"),
+    }
+    return render(request, "units/rooms.html", context)
+
+
+@login_required
+def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
+    """Show a room, its values by date, and characterisations that could give newer ones."""
+    room = access.fetch(Room, room_id, person=request.user)
+    reductions = access.visible(Reduction, request.user).filter(
+        session__room=room, session__purpose="characterisation", superseded_by__isnull=True
+    )
+    values = access.visible(RoomValue, request.user).filter(room=room).select_related("found_in__session")
+    taken = {value.found_in_id for value in values}
+    context = {
+        "room": room,
+        "values": values,
+        "fits": [
+            {"reduction": reduction, "fit": reduction.result["room_fit"], "taken": reduction.pk in taken}
+            for reduction in reductions.select_related("session")
+            if reduction.result.get("room_fit")
+        ],
+        "sessions": access.visible(Session, request.user).filter(room=room).select_related("unit")[:20],
+        "may_edit": access.may(room.bench, request.user, "edit"),
+        "is_synthetic": room.bench.is_synthetic,
+    }
+    return render(request, "units/room.html", context)
+
+
+@login_required
+def new(request: BenchRequest) -> HttpResponse:
+    """Create a room."""
+    if request.bench is None:
+        return redirect("bench-home")
+    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
+    return _edited(request, Room(bench=bench), bench)
+
+
+@login_required
+def edit(request: BenchRequest, room_id: UUID) -> HttpResponse:
+    """Change a room's size or construction; its dated values have their own page."""
+    room = access.fetch(Room, room_id, person=request.user, to="edit")
+    return _edited(request, room, room.bench)
+
+
+def _edited(request: BenchRequest, room: Room, bench: Bench) -> HttpResponse:
+    form = RoomForm(request.POST or None, instance=room)
+    if request.method == "POST" and form.is_valid():
+        saved = actions.record(room=form.save(commit=False), bench=bench, by=request.user)
+        return redirect("room", saved.pk)
+    context: dict[str, Any] = {"form": form, "title": str(room) or "New room", "bench_of_thing": bench}
+    return render(request, "units/thing_edit.html", context, status=422 if form.errors else 200)
+
+
+@login_required
+def new_value(request: BenchRequest, room_id: UUID) -> HttpResponse:
+    """Write down what was found of a room from a day on."""
+    room = access.fetch(Room, room_id, person=request.user, to="edit")
+    data = request.POST if request.method == "POST" else None
+    form = RoomValueForm(data, initial={"valid_from": timezone.localdate()})
+    surfaces = SurfaceFormSet(data, prefix="surfaces", initial=[] if data else [{"to": "outdoor"}])
+    if data is not None and all([form.is_valid(), surfaces.is_valid()]):
+        value = form.save(commit=False)
+        actions.record_value(room=room, value=value, surfaces=surfaces.surfaces, by=request.user)
+        messages.success(request, f"Valid from {value.valid_from:%-d %B %Y}; earlier tests keep the values they had.")
+        return redirect("room", room.pk)
+    context = {"room": room, "form": form, "surfaces": surfaces}
+    return render(request, "units/room_value.html", context, status=422 if data else 200)
+
+
+@login_required
+@require_POST
+def take_characterisation(request: BenchRequest, room_id: UUID, reduction_id: UUID) -> HttpResponse:
+    """Take over what a characterisation run found."""
+    room = access.fetch(Room, room_id, person=request.user, to="edit")
+    reduction = access.fetch(Reduction, reduction_id, person=request.user, to="edit")
+    if reduction.session.room_id != room.pk:
+        messages.error(request, "That run was made in another room.")
+        return redirect("room", room.pk)
+    try:
+        value = actions.take_characterisation(room=room, reduction=reduction, by=request.user)
+        messages.success(request, f"Taken over, valid from {value.valid_from:%-d %B %Y}.")
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("room", room.pk)

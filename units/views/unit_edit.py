@@ -1,0 +1,79 @@
+"""A bench's units: list, new, edit."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.db.models import Count, Q
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from units import access
+from units.actions import units as actions
+from units.forms.unit import ClaimFormSet, UnitForm
+from units.middleware import BenchRequest
+from units.models import Bench, Unit
+from units.quantities import display_of
+
+MORE_ROWS = 3
+
+
+@login_required
+def listing(request: BenchRequest) -> HttpResponse:
+    """List the units of the bench of work."""
+    if request.bench is None:
+        return redirect("bench-home")
+    units = access.visible(Unit, request.user).filter(bench=request.bench)
+    counted = units.annotate(
+        session_count=Count("sessions", distinct=True),
+        point_count=Count("points", filter=Q(points__is_current=True, points__usable=True), distinct=True),
+    )
+    context = {"units": counted, "may_edit": access.may(request.bench, request.user, "edit")}
+    return render(request, "units/units.html", context | {"is_synthetic": request.bench.is_synthetic})
+
+
+@login_required
+def new(request: BenchRequest) -> HttpResponse:
+    """Create a unit with its claims."""
+    if request.bench is None:
+        return redirect("bench-home")
+    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
+    return _edited(request, Unit(bench=bench), bench)
+
+
+@login_required
+def edit(request: BenchRequest, unit_id: UUID) -> HttpResponse:
+    """Change a unit and its claims."""
+    unit = access.fetch(Unit, unit_id, person=request.user, to="edit")
+    return _edited(request, unit, unit.bench)
+
+
+def _edited(request: BenchRequest, unit: Unit, bench: Bench) -> HttpResponse:
+    data = request.POST.copy() if request.method == "POST" else None
+    if data is not None and "more" in data:
+        data["claims-TOTAL_FORMS"] = str(min(int(data.get("claims-TOTAL_FORMS", 0)) + MORE_ROWS, 60))
+    form = UnitForm(data, instance=unit)
+    claims = ClaimFormSet(data, instance=unit, prefix="claims", form_kwargs={"display": display_of(request)})
+    if data is not None and "more" not in data and all([form.is_valid(), claims.is_valid()]):
+        saved = _save(request, form, claims, bench)
+        messages.success(request, f"{saved} is saved.")
+        return redirect("unit", saved.pk)
+    context: dict[str, Any] = {"form": form, "claims": claims, "unit": unit, "bench_of_unit": bench}
+    refused = data is not None and "more" not in data
+    return render(request, "units/unit_edit.html", context, status=422 if refused else 200)
+
+
+def _save(request: BenchRequest, form: UnitForm, claims: Any, bench: Bench) -> Unit:
+    unit = form.save(commit=False)
+    kept = claims.save(commit=False)
+    return actions.record(
+        unit=unit,
+        bench=bench,
+        tags=form.cleaned_data["tag_text"],
+        claims=kept,
+        dropped_claims=claims.deleted_objects,
+        by=request.user,
+    )
