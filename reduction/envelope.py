@@ -1,0 +1,130 @@
+"""What the room's envelope and its fast store of heat are taken to be: as characterised, or as a stated band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.session import Room
+
+FloatArray = NDArray[np.float64]
+
+ORDINARY_ROOM_M3 = 30.0
+ORDINARY_UA_W_PER_K = (10.0, 30.0)
+"""To each side, outdoors and the rest of the house, of an ordinary room: 20–60 W/K together.
+
+Common practice, no source; measured rooms are why a characterisation is asked for.
+"""
+HEAT_CAPACITY_J_PER_M2_K = {
+    "very_light": 80e3,
+    "light": 110e3,
+    "medium": 165e3,
+    "heavy": 260e3,
+    "very_heavy": 370e3,
+}
+"""Effective heat capacity per floor area by construction, ISO 13790 table 12 (80 and 370 from memory)."""
+FAST_SHARE = (0.1, 0.7)
+"""Of that capacity, what follows the air within an hour: the rest is slow mass (common practice, no source)."""
+STOREY_M = 2.5
+UNKNOWN_CLASSES = ("very_light", "heavy")
+
+
+@dataclass(frozen=True)
+class Conductance:
+    """One surface's conductance: `u` rectangular where assumed."""
+
+    to: str
+    ua_w_per_k: float
+    u_w_per_k: float
+    assumed: bool
+    how: str
+
+
+@dataclass(frozen=True)
+class Store:
+    """The heat capacity that follows the room's air."""
+
+    c_j_per_k: float
+    u_j_per_k: float
+    assumed: bool
+    how: str
+
+
+def conductances(room: Room) -> tuple[Conductance, ...]:
+    """Conductance to each neighbour: the tester's, or a band scaled with the room's surface.
+
+    Examples
+    --------
+    >>> [(c.to, round(c.ua_w_per_k), round(c.u_w_per_k, 1)) for c in conductances(Room(volume_m3=30.0))]
+    [('outdoor', 20, 5.8), ('adjacent', 20, 5.8)]
+    """
+    if room.surfaces:
+        how = room.found_by or "as the tester states it"
+        return tuple(Conductance(s.to, s.ua_w_per_k, s.u95_w_per_k / 2.0, False, how) for s in room.surfaces)
+    scale = (room.volume_m3 / ORDINARY_ROOM_M3) ** (2.0 / 3.0)
+    low, high = (edge * scale for edge in ORDINARY_UA_W_PER_K)
+    how = f"not characterised: {low:.0f} to {high:.0f} W/K assumed for a room of {room.volume_m3:g} m³, common practice"
+    middle, u = (low + high) / 2.0, (high - low) / np.sqrt(12.0)
+    return tuple(Conductance(to, middle, float(u), True, how) for to in ("outdoor", "adjacent"))
+
+
+def fast_store(room: Room) -> Store:
+    """Heat capacity that follows the air: the tester's, or a band by floor area and construction.
+
+    References
+    ----------
+    ISO 13790 table 12 for the classes; the share that is fast is common practice.
+
+    Examples
+    --------
+    >>> store = fast_store(Room(volume_m3=37.5, construction="medium"))
+    >>> round(store.c_j_per_k / 1e3), round(store.u_j_per_k / 1e3)
+    (1361, 643)
+    """
+    if room.c_eff_j_per_k is not None:
+        given = room.c_eff_u95_j_per_k
+        u = given / 2.0 if given is not None else room.c_eff_j_per_k / 4.0
+        how = room.found_by or "as the tester states it"
+        return Store(room.c_eff_j_per_k, u, False, how if given is not None else f"{how}, ±50 % assumed")
+    floor_m2 = room.floor_m2 or room.volume_m3 / STOREY_M
+    classes = UNKNOWN_CLASSES if room.construction == "unknown" else (room.construction,) * 2
+    low = HEAT_CAPACITY_J_PER_M2_K[classes[0]] * floor_m2 * FAST_SHARE[0]
+    high = HEAT_CAPACITY_J_PER_M2_K[classes[1]] * floor_m2 * FAST_SHARE[1]
+    how = f"not characterised: {low / 1e3:.0f} to {high / 1e3:.0f} kJ/K by floor area and construction (ISO 13790)"
+    return Store((low + high) / 2.0, float((high - low) / np.sqrt(12.0)), True, how)
+
+
+def envelope_gain_w(ua_w_per_k: float, outside_temp_c: FloatArray, room_temp_c: FloatArray) -> float:
+    """Mean heat flow through one surface into the room.
+
+    Parameters
+    ----------
+    ua_w_per_k
+        Conductance of the surface. [W/K]
+    outside_temp_c, room_temp_c
+        Samples on the aligned grid, shape (n,). [°C]
+
+    Returns
+    -------
+    float
+        Positive when heat enters the room. [W]
+
+    Raises
+    ------
+    ValueError
+        If the two series differ in length.
+
+    References
+    ----------
+    The leakage terms of the room calorimeter balance (ISO 5151, room calorimeter annex, from memory).
+
+    Examples
+    --------
+    >>> envelope_gain_w(35.0, np.array([36.0, 36.0]), np.array([22.0, 22.0]))
+    490.0
+    """
+    if len(outside_temp_c) != len(room_temp_c):
+        raise ValueError(f"{len(outside_temp_c)} samples outside, {len(room_temp_c)} in the room")
+    return float(ua_w_per_k * np.mean(outside_temp_c - room_temp_c))
