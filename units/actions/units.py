@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 
+from units import shelf
 from units.models import Tag, Unit
 
 if TYPE_CHECKING:
@@ -34,4 +35,5 @@ def record(
     for claim in claims:
         claim.unit = unit
         claim.save()
+    shelf.refresh([unit])
     return unit

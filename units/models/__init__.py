@@ -1,6 +1,7 @@
 """Ground of the project: people, benches, and what a bench owns."""
 
 from units.models.bench import Bench, Membership, Role
+from units.models.catalogue_entry import CatalogueEntry
 from units.models.claim import Claim
 from units.models.collection import Collection
 from units.models.edition import Edition, Withdrawal
@@ -14,6 +15,7 @@ from units.models.unit import Tag, Unit
 __all__ = [
     "Bench",
     "CalibrationRecord",
+    "CatalogueEntry",
     "Claim",
     "Collection",
     "Edition",

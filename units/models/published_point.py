@@ -36,6 +36,11 @@ class PublishedPoint(models.Model):
     rated_eer_u95 = models.FloatField(null=True)
     measured_at = models.DateTimeField()
     is_current = models.BooleanField(default=True)
+    detail = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Of reduction.session.Point what a comparison shows: ratings, shortfall, verdicts, budget",
+    )
 
     class Meta:
         ordering = ["unit", "measured_at", "id"]

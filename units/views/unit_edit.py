@@ -19,6 +19,7 @@ from units.models import Bench, Unit
 from units.quantities import display_of
 
 MORE_ROWS = 3
+STANDING = Q(points__usable=True, points__reduction__superseded_by__isnull=True)
 
 
 @login_required
@@ -29,7 +30,7 @@ def listing(request: BenchRequest) -> HttpResponse:
     units = access.visible(Unit, request.user).filter(bench=request.bench)
     counted = units.annotate(
         session_count=Count("sessions", distinct=True),
-        point_count=Count("points", filter=Q(points__is_current=True, points__usable=True), distinct=True),
+        point_count=Count("points", filter=STANDING, distinct=True),
     )
     context = {"units": counted, "may_edit": access.may(request.bench, request.user, "edit")}
     return render(request, "units/units.html", context | {"is_synthetic": request.bench.is_synthetic})

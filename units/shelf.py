@@ -1,0 +1,218 @@
+"""Keeps the catalogue's shelf: called by whoever changes a unit, its points or what is published of it.
+
+One row to show for many points needs a choice. A point brought to the claim's rating condition stands first, the
+best known of them; without one the point nearest to that condition stands, and only when it was tested close to
+it is it compared with the claim.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from django.db import transaction
+from django.db.models import Prefetch
+
+from reduction import session as doc
+from reduction.claims import default_condition
+from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
+
+if TYPE_CHECKING:
+    from reduction.session import Condition
+
+NEAR_K = 2.0  # a point counts as tested at the claim's condition within this; our own rule, stated on the page
+
+
+@dataclass(frozen=True)
+class Band:
+    """A band of outdoor temperature."""
+
+    key: str
+    low_c: float | None
+    high_c: float | None
+
+    def holds(self, outdoor_temp_c: float | None) -> bool:
+        """Say whether a temperature falls in the band: from the low end, below the high end."""
+        if outdoor_temp_c is None:
+            return False
+        above = self.low_c is None or outdoor_temp_c >= self.low_c
+        return above and (self.high_c is None or outdoor_temp_c < self.high_c)
+
+
+BANDS = (
+    Band("below-25", None, 25.0),
+    Band("25-30", 25.0, 30.0),
+    Band("30-33", 30.0, 33.0),
+    Band("33-37", 33.0, 37.0),  # holds 35 °C, the outdoor temperature of most ratings
+    Band("above-37", 37.0, None),
+)
+CAPACITY_EDGES_W = (1800.0, 2500.0, 3200.0, 4000.0, 5300.0)  # about 6, 8.5, 11, 13.5 and 18 thousand Btu/h
+PRICE_EDGES = (200, 400, 700, 1200)
+SOUND_EDGES_DBA = (45, 50, 55, 60)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The figure of a point that the shelf may show."""
+
+    capacity_w: float
+    capacity_u95_w: float
+    capacity_kind: str
+    eer: float | None
+    eer_u95: float | None
+    room_temp_c: float | None
+    outdoor_temp_c: float | None
+    corrected: bool
+
+
+@transaction.atomic
+def refresh(units: Iterable[Unit]) -> list[CatalogueEntry]:
+    """Make the entries of these units anew, with as many queries for one unit as for a thousand."""
+    keys = [unit.pk for unit in units]
+    published = Prefetch("published_points", PublishedPoint.objects.filter(is_current=True).defer("detail"))
+    loaded = list(Unit.objects.filter(pk__in=keys).prefetch_related("claims", "tags", published))
+    points = _bench_points(keys)
+    entries = []
+    for unit in loaded:
+        entries.append(_entry(unit, CatalogueEntry.Audience.BENCH, points.get(unit.pk, [])))
+        if unit.published_points.all():
+            entries.append(_entry(unit, CatalogueEntry.Audience.PUBLIC, list(unit.published_points.all())))
+    CatalogueEntry.objects.filter(unit__in=keys).delete()
+    return CatalogueEntry.objects.bulk_create(entries, batch_size=500)
+
+
+def _bench_points(unit_ids: list[Any]) -> dict[Any, list[dict[str, Any]]]:
+    """Return the usable points of the newest reductions, by unit; of their detail only the ratings."""
+    model = Unit._meta.get_field("points").related_model
+    rows = model.objects.current().filter(unit__in=unit_ids, usable=True)
+    columns = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer_btu_per_wh", "eer_u95")
+    found: dict[Any, list[dict[str, Any]]] = {}
+    for row in rows.values("unit_id", "room_temp_c", "outdoor_temp_c", "limit", *columns, "detail__ratings"):
+        found.setdefault(row["unit_id"], []).append(row)
+    return found
+
+
+def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
+    claims = {claim.quantity: claim for claim in reversed(unit.claims.all())}
+    capacity, eer = claims.get("capacity"), claims.get("eer")
+    rating = rating_of(unit, capacity)
+    shown = [_shown(point, rating) for point in points]
+    best = _best(shown, rating)
+    comparable = best is not None and (best.corrected or is_near(best.room_temp_c, best.outdoor_temp_c, rating))
+    ratio = best.capacity_w / capacity.value_si if best and capacity and comparable else None
+    return CatalogueEntry(
+        unit=unit,
+        bench_id=unit.bench_id,
+        audience=audience,
+        name=str(unit),
+        search=search_text(unit),
+        **{name: getattr(unit, name) for name in ("kind", "compressor", "refrigerant", "obtained", "is_synthetic")},
+        **_classes(unit, claims),
+        bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(_outdoor(point)) for point in points)),
+        claimed_capacity_w=capacity.value_si if capacity else None,
+        claimed_eer=eer.value_si if eer else None,
+        **({} if best is None else {name: getattr(best, name) for name in Shown.__dataclass_fields__}),
+        ratio=ratio,
+        ratio_u95=best.capacity_u95_w / capacity.value_si if ratio is not None else None,
+        comparable=comparable,
+        point_count=len(points),
+    )
+
+
+def rating_of(unit: Unit, claim: Claim | None) -> Condition:
+    """Return the condition a claim is stated at, or what units of the kind are rated at where it states none."""
+    if claim is None or claim.outdoor_temp_c is None:
+        return default_condition(doc.UnitKind(unit.kind))
+    return doc.Condition(
+        name=claim.condition_name,
+        room_temp_c=claim.room_temp_c,
+        room_wet_bulb_c=claim.room_wet_bulb_c,
+        outdoor_temp_c=claim.outdoor_temp_c,
+    )
+
+
+def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:
+    """Say whether a point was tested at the rating condition, within `NEAR_K` on both sides."""
+    pairs = ((room_temp_c, rating.room_temp_c), (outdoor_temp_c, rating.outdoor_temp_c))
+    return all(a is not None and b is not None and abs(a - b) <= NEAR_K for a, b in pairs)
+
+
+def rating_among(ratings: list[dict[str, Any]] | None, rating: Condition) -> dict[str, Any] | None:
+    """Return a point's correction to the claim's condition: by its name, else the first that was made."""
+    named = [row for row in ratings or [] if row["condition"] == rating.name]
+    return next(iter(named or ratings or []), None)
+
+
+def search_text(unit: Unit) -> str:
+    """Return what a search looks in."""
+    words = [unit.maker, unit.model, unit.refrigerant, unit.get_kind_display(), *map(str, unit.tags.all())]
+    return " ".join(words).lower()
+
+
+def _outdoor(point: Any) -> float | None:
+    return point["outdoor_temp_c"] if isinstance(point, dict) else point.outdoor_temp_c
+
+
+def _shown(point: PublishedPoint | dict[str, Any], rating: Condition) -> Shown:
+    """Return the point's figure at the rating condition where it was brought there, else as tested."""
+    if isinstance(point, dict):
+        corrected = rating_among(point["detail__ratings"], rating)
+        row = point
+    else:
+        row = vars(point)
+        corrected = None
+        if point.rated_capacity_w is not None:
+            corrected = {
+                "capacity_w": point.rated_capacity_w,
+                "capacity_u95_w": point.rated_capacity_u95_w,
+                "eer_btu_per_wh": point.rated_eer_btu_per_wh,
+                "eer_u95": point.rated_eer_u95,
+            }
+    figures = corrected or row
+    return Shown(
+        capacity_w=figures["capacity_w"],
+        capacity_u95_w=figures["capacity_u95_w"],
+        capacity_kind=row["capacity_kind"],
+        eer=figures["eer_btu_per_wh"],
+        eer_u95=figures["eer_u95"],
+        room_temp_c=row["room_temp_c"],
+        outdoor_temp_c=row["outdoor_temp_c"],
+        corrected=corrected is not None,
+    )
+
+
+def _best(shown: list[Shown], rating: Condition) -> Shown | None:
+    corrected = [figure for figure in shown if figure.corrected and figure.capacity_w > 0]
+    if corrected:
+        return min(corrected, key=lambda figure: figure.capacity_u95_w / figure.capacity_w)
+
+    def distance(figure: Shown) -> float:
+        pairs = ((figure.room_temp_c, rating.room_temp_c), (figure.outdoor_temp_c, rating.outdoor_temp_c))
+        return sum(abs(a - b) if a is not None and b is not None else 100.0 for a, b in pairs)
+
+    return min(shown, key=distance, default=None)
+
+
+def _classes(unit: Unit, claims: dict[str, Claim]) -> dict[str, str]:
+    capacity, sound = claims.get("capacity") or claims.get("sacc"), claims.get("sound")
+    return {
+        "capacity_class": between(capacity.value_si if capacity else None, CAPACITY_EDGES_W),
+        "voltage_class": f"{unit.voltage_v:g}" if unit.voltage_v else "",
+        "price_class": between(unit.price, PRICE_EDGES, unit.price_currency),
+        "sound_class": between(sound.value_si if sound else None, SOUND_EDGES_DBA),
+    }
+
+
+def between(value: Any, edges: tuple[float, ...], prefix: str = "") -> str:
+    """Return the class a value falls in, as `low-high`; open ends are empty, no value is an empty class.
+
+    >>> between(2344.6, CAPACITY_EDGES_W), between(150, PRICE_EDGES, "EUR"), between(None, PRICE_EDGES)
+    ('1800-2500', 'EUR:-200', '')
+    """
+    if value is None:
+        return ""
+    low = max((edge for edge in edges if value >= edge), default=None)
+    high = min((edge for edge in edges if value < edge), default=None)
+    written = "-".join("" if edge is None else f"{edge:g}" for edge in (low, high))
+    return f"{prefix}:{written}" if prefix else written
