@@ -68,10 +68,10 @@ def display_of(request: HttpRequest | None) -> Display:
     return Display()
 
 
-def plain(value: float, decimals: int = 0) -> str:
+def number(value: float, decimals: int = 0) -> str:
     """Write a number with thousands separated and a true minus sign.
 
-    >>> plain(7863), plain(-0.04, 1), plain(-3.25, 1)
+    >>> number(7863), number(-0.04, 1), number(-3.25, 1)
     ('7,863', '0.0', '−3.2')
     """
     return f"{round(value, decimals) + 0.0:,.{decimals}f}".replace("-", MINUS)  # + 0.0: never a minus zero
@@ -102,7 +102,7 @@ def temp(celsius: float | None, u95: float | None = None, display: Display = MET
     value = fahrenheit_from_celsius(celsius) if fahrenheit else celsius
     if u95:
         return with_uncertainty(value, u95 * (FAHRENHEIT_PER_KELVIN if fahrenheit else 1.0), display.temp_symbol)
-    return f"{plain(value, decimals)}{NO_BREAK}{display.temp_symbol}"
+    return f"{number(value, decimals)}{NO_BREAK}{display.temp_symbol}"
 
 
 def temp_difference(kelvin: float | None, u95: float | None = None, display: Display = METRIC) -> str:
