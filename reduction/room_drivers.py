@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reduction.envelope import conductances, fast_store
 from reduction.relaxation import fill_gaps
-from reduction.session import Role, Room, Session
-from reduction.timeline import Timeline
+from reduction.session import Role, Session
+from reduction.timeline import Timeline, group_cells
 
 FloatArray = NDArray[np.float64]
 
 MOST_CELLS = 20_000
-DEFAULT_UA_W_PER_K_M3 = 0.9  # 8 to 50 W/K in an ordinary room of 30 m³; common practice, no source
-DEFAULT_C_J_PER_K_M3 = 13e3  # air, furniture, plaster: 250 to 600 kJ/K in a room of 30 m³; common practice, no source
-DEFAULT_REL_U = 0.5
 
 
 @dataclass(frozen=True)
@@ -31,6 +29,7 @@ class Drivers:
     start_s: float
     step_s: float
     room_c: FloatArray
+    outdoors: tuple[bool, ...]
     neighbours_c: tuple[FloatArray, ...]
     ua_w_per_k: FloatArray
     ua_u_w_per_k: FloatArray
@@ -42,10 +41,6 @@ class Drivers:
         edges = np.rint((np.asarray(windows, dtype=float).reshape(-1, 2) - self.start_s) / self.step_s).astype(np.int64)
         first = np.clip(edges[:, 0], 0, self.room_c.size - 1)
         return np.stack([first, np.clip(edges[:, 1], first + 1, self.room_c.size)], axis=1)
-
-    def gain_w(self) -> FloatArray:
-        """UA·ΔT of all surfaces less C·dT/dt is left to the caller: this is ΣUA·(T_neighbour − T_room), shape (n,)."""
-        return np.asarray(sum(u * (t - self.room_c) for u, t in zip(self.ua_w_per_k, self.neighbours_c, strict=True)))
 
 
 def coarsened(cells: FloatArray, factor: int) -> FloatArray:
@@ -69,21 +64,21 @@ def cell_factor(timeline: Timeline) -> int:
     return max(1, -(-timeline.grid_s.size // MOST_CELLS))
 
 
-def role_cells(timeline: Timeline, *roles: Role, place: str | None = None) -> list[FloatArray]:
-    """Cells of every channel with one of the roles (and at the place, where asked), coarsened alike."""
-    factor = cell_factor(timeline)
-    return [
-        coarsened(timeline.cells[key], factor)
-        for key, series in timeline.series.items()
-        if series.role in roles and key in timeline.cells and (place is None or series.place == place)
-    ]
-
-
 def mean_cells(timeline: Timeline, *roles: Role, place: str | None = None) -> FloatArray | None:
-    """Mean over the channels of the roles, each carrying its own offset all along, gaps bridged; None without any."""
-    filled = [fill_gaps(c) for c in role_cells(timeline, *roles, place=place)]
-    filled = [c for c in filled if np.isfinite(c).all()]
-    return np.asarray(np.mean(filled, axis=0)) if filled else None
+    """Mean over the channels of the roles (and at the place, where asked), gaps bridged; None without any."""
+    keys = {s.key: s for s in timeline.of(*roles) if place is None or s.place == place}
+    some = replace(timeline, series=keys) if place is not None else timeline
+    cells = fill_gaps(coarsened(group_cells(some, *roles), cell_factor(timeline)))
+    return cells if np.isfinite(cells).all() else None
+
+
+def total_power(timeline: Timeline, powers: Role, energies: Role | None = None) -> FloatArray | None:
+    """Sum over the power channels of a role, or over the energy counters where there is no power; None without any."""
+    series = timeline.of(powers) or (timeline.of(energies) if energies else ())
+    if not series:
+        return None
+    factor = cell_factor(timeline)
+    return np.asarray(sum(np.nan_to_num(fill_gaps(coarsened(timeline.cells[s.key], factor))) for s in series))
 
 
 def _neighbour(timeline: Timeline, to: str) -> FloatArray | None:
@@ -92,14 +87,6 @@ def _neighbour(timeline: Timeline, to: str) -> FloatArray | None:
         return outdoor if outdoor is not None else mean_cells(timeline, Role.CONDENSER_INLET_TEMP)
     named = mean_cells(timeline, Role.ADJACENT_TEMP, place=to)
     return named if named is not None else mean_cells(timeline, Role.ADJACENT_TEMP)
-
-
-def _surfaces(room: Room) -> list[tuple[str, float, float]]:
-    """(to, UA, u) of each surface; without any, one default band to outdoors and one to the neighbours."""
-    if room.surfaces:
-        return [(s.to, s.ua_w_per_k, s.u95_w_per_k / 2.0) for s in room.surfaces]
-    half = DEFAULT_UA_W_PER_K_M3 * room.volume_m3 / 2.0
-    return [("outdoor", half, DEFAULT_REL_U * half), ("adjacent", half, DEFAULT_REL_U * half)]
 
 
 def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
@@ -122,19 +109,17 @@ def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
         room_c = mean_cells(timeline, Role.RETURN_TEMP)
     if room_c is None:
         return None
-    found = [(_neighbour(timeline, to), ua, u) for to, ua, u in _surfaces(session.room)]
-    known = [(t, ua, u) for t, ua, u in found if t is not None]
-    c = session.room.c_eff_j_per_k or DEFAULT_C_J_PER_K_M3 * session.room.volume_m3
-    c_u95 = session.room.c_eff_u95_j_per_k
-    if session.room.c_eff_j_per_k is None or c_u95 is None:
-        c_u95 = 2.0 * DEFAULT_REL_U * c
+    found = [(_neighbour(timeline, c.to), c) for c in conductances(session.room)]
+    known = [(t, c) for t, c in found if t is not None]
+    store = fast_store(session.room)
     return Drivers(
         start_s=float(timeline.grid_s[0]),
         step_s=timeline.step_s * cell_factor(timeline),
         room_c=room_c,
-        neighbours_c=tuple(t for t, _, _ in known),
-        ua_w_per_k=np.array([ua for _, ua, _ in known]),
-        ua_u_w_per_k=np.array([u for _, _, u in known]),
-        c_j_per_k=c,
-        c_u_j_per_k=c_u95 / 2.0,
+        outdoors=tuple(c.to == "outdoor" for _, c in known),
+        neighbours_c=tuple(t for t, _ in known),
+        ua_w_per_k=np.array([c.ua_w_per_k for _, c in known]),
+        ua_u_w_per_k=np.array([c.u_w_per_k for _, c in known]),
+        c_j_per_k=store.c_j_per_k,
+        c_u_j_per_k=store.u_j_per_k,
     )

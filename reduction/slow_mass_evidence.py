@@ -9,15 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import label, median_filter
 
-from reduction.relaxation import fill_gaps, span_means
-from reduction.room_drivers import Drivers, mean_cells, role_cells
+from reduction.relaxation import span_means
+from reduction.room_drivers import Drivers, mean_cells, total_power
 from reduction.session import Event, Role, Session
 from reduction.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-POWER_ROLES = (Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.OTHER_POWER)
+HEAT_ROLES = (
+    (Role.HEATER_CYCLING_POWER, Role.HEATER_ENERGY),
+    (Role.HEATER_CONSTANT_POWER,),
+    (Role.OTHER_POWER, Role.OTHER_ENERGY),
+)
 SHORTEST_RUN_S = 3600.0
 SHORTEST_STRETCH_S = 900.0
 MOST_STRETCHES = 40
@@ -29,6 +33,7 @@ ROOM_SLOPE = (0.015, 0.015)  # capacity per K of room air, dry coil to wet coil
 CAPACITY_DRIFT = 0.004  # what else a unit's capacity wanders by at one power, part of capacity
 CAPACITY_DRIFT_S = 2.0 * 3600.0
 LEAST_NOISE_W = 2.0
+FREE_LEVEL_W = 1000.0  # of the capacity of a run: far more than anyone doubts
 
 
 @dataclass(frozen=True)
@@ -50,8 +55,8 @@ class Evidence:
 
     @property
     def usable(self) -> bool:
-        """Whether there is anything to compare: four stretches or more."""
-        return self.value_w.size >= 4
+        """Whether there is anything to compare: four stretches or more, three in one run."""
+        return self.value_w.size >= 4 and np.isfinite(self.noise_w)
 
 
 def _undisturbed(drivers: Drivers, events: tuple[Event, ...]) -> NDArray[np.bool_]:
@@ -105,9 +110,9 @@ def _end_slope(room_c: FloatArray, spans: IntArray, step_s: float) -> FloatArray
 
 
 def _noise(value_w: FloatArray, group: IntArray) -> float:
-    """From successive differences, so that a drift does not count as noise."""
-    steps = np.diff(value_w)[np.diff(group) == 0]
-    spread = 1.4826 * np.median(np.abs(steps)) / np.sqrt(2.0) if steps.size else np.inf
+    """Standard deviation of one stretch, from second differences, so that a drift does not count as noise."""
+    bends = (value_w[2:] - 2.0 * value_w[1:-1] + value_w[:-2])[group[2:] == group[:-2]]
+    spread = 1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0) if bends.size else np.inf
     return max(float(spread), LEAST_NOISE_W)
 
 
@@ -128,21 +133,17 @@ def apparent_capacity(timeline: Timeline, session: Session, drivers: Drivers) ->
     Evidence
         Empty (`usable` false) where the unit's power is unknown or never constant for an hour.
     """
-    unit = [fill_gaps(c) for c in role_cells(timeline, Role.UNIT_POWER)]
-    heat = [np.nan_to_num(fill_gaps(c)) for c in role_cells(timeline, *POWER_ROLES)]
-    cycling = [np.nan_to_num(fill_gaps(c)) for c in role_cells(timeline, Role.HEATER_CYCLING_POWER)]
-    runs = (
-        _runs(np.nan_to_num(np.sum(unit, axis=0)), _undisturbed(drivers, session.events), drivers.step_s)
-        if unit and heat
-        else []
-    )
-    switched = np.sum(cycling, axis=0) if cycling else np.zeros(drivers.room_c.size)
+    none = np.zeros(drivers.room_c.size)
+    unit = total_power(timeline, Role.UNIT_POWER, Role.UNIT_ENERGY)
+    heat = [total_power(timeline, *roles) for roles in HEAT_ROLES]
+    runs = [] if unit is None else _runs(unit, _undisturbed(drivers, session.events), drivers.step_s)
+    switched = heat[0] if heat[0] is not None else none
     total_s = sum(b - a for a, b in runs) * drivers.step_s
     least = max(SHORTEST_STRETCH_S, total_s / MOST_STRETCHES) / drivers.step_s
     by_run = [_stretches(_cycle_starts(switched, a, b), least) for a, b in runs]
     spans = np.array([s for run in by_run for s in run], dtype=np.int64).reshape(-1, 2)
     group = np.repeat(np.arange(len(by_run)), [len(run) for run in by_run])
-    return _evidence(timeline, drivers, np.sum(heat, axis=0) if heat else np.zeros(drivers.room_c.size), spans, group)
+    return _evidence(timeline, drivers, np.asarray(sum((h for h in heat if h is not None), start=none)), spans, group)
 
 
 def _evidence(timeline: Timeline, drivers: Drivers, heat_w: FloatArray, spans: IntArray, group: IntArray) -> Evidence:
@@ -172,52 +173,35 @@ def _from_mean(values: FloatArray, group: IntArray) -> FloatArray:
     return np.asarray(values - values @ (same / same.sum(axis=1)) if group.size else values)
 
 
-def condition(
-    target: FloatArray, at_stretches: FloatArray, evidence: Evidence, drivers: Drivers, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard uncertainty of the release given the evidence.
+def own_reasons(evidence: Evidence, drivers: Drivers) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of the apparent capacity from everything but the mass, each run's level left free.
 
-    The draws' covariance makes a linear-Gaussian update (the ensemble form of Bayes' rule); the level of each run is
-    left free, so only drifts count, and the unit's own reasons to drift are in the draws.
+    The unit's answer to outdoor and room air, errors of UA and C, what else it wanders by, noise of a stretch.
 
     Parameters
     ----------
-    target
-        Release of each draw in each window, shape (draws, k). [W]
-    at_stretches
-        Release of each draw in each stretch, shape (draws, m). [W]
     evidence
         Apparent capacity of the stretches.
     drivers
         For the uncertainty of UA and C.
-    rng
-        Source of draws.
 
     Returns
     -------
     tuple of numpy.ndarray
-        Value and standard uncertainty, shape (k,). [W]
-
-    References
-    ----------
-    JCGM 101 draws; conditional normal distribution (any textbook).
+        Shape (m,) [W] and (m, m) [W²].
     """
-    draws = target.shape[0]
     level = float(evidence.value_w.mean())
-    surfaces = evidence.delta_k.shape[0]
-    ua = drivers.ua_u_w_per_k * rng.standard_normal((draws, surfaces))
-    c = drivers.c_u_j_per_k * rng.standard_normal((draws, 1))
-    outdoor = OUTDOOR_SLOPE[0] + OUTDOOR_SLOPE[1] * rng.standard_normal((draws, 1))
-    room = ROOM_SLOPE[0] + ROOM_SLOPE[1] * rng.standard_normal((draws, 1))
-    own = level * (outdoor * evidence.outdoor_k + room * evidence.room_k)
-    predicted = _from_mean(own - at_stretches - ua @ evidence.delta_k + c * evidence.slope_k_per_s, evidence.group)
-    apart = np.abs(np.subtract.outer(evidence.spans.mean(axis=1), evidence.spans.mean(axis=1))) * drivers.step_s
-    noise = evidence.noise_w**2 * np.eye(level_count := evidence.value_w.size)
-    noise += (CAPACITY_DRIFT * level) ** 2 * np.exp(-apart / CAPACITY_DRIFT_S)
-    free = _from_mean(np.eye(level_count), evidence.group)
-    around = target - target.mean(axis=0)
-    spread = predicted - predicted.mean(axis=0)
-    gain = (around.T @ spread / draws) @ np.linalg.pinv(spread.T @ spread / draws + free @ noise @ free.T, rcond=1e-9)
-    value = target.mean(axis=0) + gain @ (_from_mean(evidence.value_w, evidence.group) - predicted.mean(axis=0))
-    variance = around.var(axis=0) - np.einsum("km,km->k", gain, around.T @ spread / draws)
-    return value, np.sqrt(np.maximum(variance, LEAST_NOISE_W**2))
+    mean = level * (1.0 + OUTDOOR_SLOPE[0] * evidence.outdoor_k + ROOM_SLOPE[0] * evidence.room_k)
+    columns = np.stack(
+        [
+            level * OUTDOOR_SLOPE[1] * evidence.outdoor_k,
+            level * ROOM_SLOPE[1] * evidence.room_k,
+            drivers.c_u_j_per_k * evidence.slope_k_per_s,
+            *(drivers.ua_u_w_per_k[:, None] * evidence.delta_k),
+        ]
+    )
+    middle = evidence.spans.mean(axis=1) * drivers.step_s
+    wander = np.exp(-np.abs(np.subtract.outer(middle, middle)) / CAPACITY_DRIFT_S)
+    free = FREE_LEVEL_W**2 * (evidence.group[:, None] == evidence.group[None, :])
+    noise = evidence.noise_w**2 * np.eye(middle.size)
+    return mean, columns.T @ columns + (CAPACITY_DRIFT * level) ** 2 * wander + free + noise
