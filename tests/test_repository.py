@@ -9,8 +9,6 @@ import sys
 import tomllib
 from pathlib import Path
 
-import pytest
-
 from tests import tree
 
 ROOT = tree.ROOT
@@ -182,9 +180,3 @@ def test_the_name_of_every_number_ends_in_a_word_of_the_glossary() -> None:
     endings = tuple(word for word in words if word.startswith("_"))
     assert len(fields) > 100
     assert {place for place, name in fields.items() if name not in words and not name.endswith(endings)} == set()
-
-
-@pytest.mark.parametrize("package", ["reduction", "units", "tests_app"])
-def test_every_package_is_installed(package: str) -> None:
-    listed = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
-    assert package in str(listed["packages"])

@@ -50,7 +50,7 @@ FILE_WORDS = {
     ".ci/run": "installs Chromium, runs the README's test command",
     "docker/Dockerfile": "the image: not root, read-only",
     "docker/compose.yaml": "web, worker, PostgreSQL",
-    "docker/constraints.txt": "the versions the image is built with",
+    "docker/constraints.txt": "every package of the image, pinned with its hashes",
     "docker/README.md": "how to run it, and on several machines",
     "reduction/data/capacity_surfaces.csv": "published performance maps",
     "reduction/data/rating_conditions.csv": "rating conditions by standard",
