@@ -7,6 +7,7 @@ from math import hypot, sqrt
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reduction.coil import CoilTemp
 from reduction.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR
@@ -22,6 +23,8 @@ from reduction.moist_air import (
 from reduction.propagation import Input
 from reduction.session import Finding, Room, Session, Severity, UnitKind
 from reduction.water import WaterRate
+
+FloatArray = NDArray[np.float64]
 
 PORTABLE = (UnitKind.SINGLE_DUCT_PORTABLE, UnitKind.DUAL_DUCT_PORTABLE)
 AIR_CHANGES_PER_H = (0.1, 0.7)
@@ -227,7 +230,7 @@ def _enter_terms(ledger: Ledger, session: Session, air: Air, condensed: Quantity
     band = (max(0.0, away), max(0.0, away) + 4.0) if leaves else (max(0.0, away), air.room_temp_c)
     condensed_c = _water_temp(ledger, "condensate: temperature", session.moisture.condensate_temp_c, band)
 
-    def water(x: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+    def water(x: FloatArray) -> FloatArray:
         rest = h_v - LATENT_HEAT_J_PER_KG
         out = condensed(x) * (rest - water_enthalpy_j_per_kg(condensed_c(x)))
         return np.asarray(out - made(x) * (rest - water_enthalpy_j_per_kg(supplied_c(x))))
@@ -249,12 +252,12 @@ def _water_temp(ledger: Ledger, name: str, given_c: float | None, band: tuple[fl
 
 
 def _enter_rate(ledger: Ledger, name: str, rate: WaterRate) -> Quantity:
-    flow = ledger.enter(
-        Input(f"{name}: rate", rate.kg_per_s, rate.u_kg_per_s, "kg/s", evaluation="A", source=rate.how)
-    )
+    flow = ledger.enter(Input(f"{name}: rate", rate.kg_per_s, rate.u_kg_per_s, "kg/s", evaluation="A", source=rate.how))
     if not rate.gain_u:
         return flow
-    gain = ledger.enter(Input(f"{name}: scale", 1.0, rate.gain_u, "kg/kg", shared_key=rate.key, source="limits of the scale"))
+    gain = ledger.enter(
+        Input(f"{name}: scale", 1.0, rate.gain_u, "kg/kg", shared_key=rate.key, source="limits of the scale")
+    )
     return lambda x: flow(x) / gain(x)
 
 

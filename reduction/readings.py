@@ -7,11 +7,14 @@ from dataclasses import dataclass
 from math import hypot, isfinite, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reduction.ledger import Ledger, Quantity
 from reduction.propagation import Input, Shape
 from reduction.session import Distribution, Instrument, Measured, Role
 from reduction.timeline import GroupMean, MeanOver, Series, group_mean, mean_over
+
+FloatArray = NDArray[np.float64]
 
 NOT_STATED = {
     "power": Instrument(id="", quantity="power", gain_limit=0.03, offset_limit=2.0, resolution=1.0),
@@ -195,7 +198,7 @@ def enter_temperature(
               source=f"spread of {n} sensors beyond what their limits explain")
     )  # fmt: skip
 
-    def quantity(x: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+    def quantity(x: FloatArray) -> FloatArray:
         return np.asarray(reading(x) - spread(x) - sum(part(x) for part in parts) / n)
 
     u = sqrt(sum(variances) / n**2 + reading_u**2 + uneven**2)

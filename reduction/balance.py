@@ -1,0 +1,169 @@
+"""The heat balance of the room over one window: equation (1) of the method, term by term."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.draft import Draft
+from reduction.gains import enter_electric, enter_people, enter_radiant, enter_solar, unit_power
+from reduction.ledger import Ledger, Quantity, constant
+from reduction.moist_air import vaporisation_heat_j_per_kg
+from reduction.moisture import enter_moisture
+from reduction.room_air import air_of, note_conditions
+from reduction.session import Finding, Measured, Moisture, Role, Session, Severity
+from reduction.slow_mass import SlowMassRelease
+from reduction.storage import enter_repeatability, enter_slow_mass, enter_storage
+from reduction.surroundings import enter_envelope, enter_infiltration, room_temperature
+from reduction.timeline import Timeline
+from reduction.water import WaterRate, scale_rate, weighed_rate
+
+FloatArray = NDArray[np.float64]
+
+OUTPUTS = ("capacity", "sensible", "latent", "power", "cop")
+
+
+@dataclass(frozen=True)
+class Balance:
+    """The balance of one window as a measurement model, with what was noticed while it was drawn up.
+
+    `model` maps inputs (k, n) to the rows of `OUTPUTS` followed by one row per term. `latent_known` and
+    `power_known` say which rows mean something; `usable` is false after a severe finding.
+    """
+
+    label: str
+    ledger: Ledger
+    kind: Literal["total", "sensible"]
+    latent: Quantity | None
+    power: Quantity | None
+    conditions: dict[str, Measured]
+    findings: tuple[Finding, ...]
+    moisture_how: str
+
+    @property
+    def usable(self) -> bool:
+        """Whether nothing severe was found."""
+        return not any(finding.severity is Severity.SEVERE for finding in self.findings)
+
+    def model(self, x: FloatArray) -> FloatArray:
+        """Evaluate outputs and terms at inputs, shape (k, n) to (5 + terms, n)."""
+        terms = np.stack([term.quantity(x) for term in self.ledger.terms])
+        capacity = terms.sum(axis=0)
+        latent = (self.latent or constant(0.0))(x)
+        power = (self.power or constant(1.0))(x)
+        return np.vstack([capacity, capacity - latent, latent, power, capacity / power, terms])
+
+
+@dataclass(frozen=True)
+class Span:
+    """A window to balance. `cycle_s` the thermostat's period or 0, `cut_w` the most its cut cycle may shift. [s, W]"""
+
+    label: str
+    start_s: float
+    end_s: float
+    cycle_s: float = 0.0
+    cut_w: float = 0.0
+
+
+def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMassRelease) -> Balance:
+    """Draw up the heat balance of the room over one window.
+
+    Q = ΣP + people + ΣUA·(T_neighbour − T_room) + sun + infiltration + slow mass + moisture − C·dT/dt, each term
+    positive where it adds to what the unit must have removed.
+
+    Parameters
+    ----------
+    timeline
+        All channels on one clock.
+    session
+        What the tester knows of room, loads and instruments.
+    span
+        The window.
+    slow
+        Heat from walls and furniture over it.
+
+    Returns
+    -------
+    Balance
+        A measurement model with its inputs; findings say what was missing.
+
+    References
+    ----------
+    METHOD §1, equation (1); room side of the room calorimeter balance, ISO 5151 (from memory).
+    """
+    draft = Draft(session, timeline, span.label, span.start_s, span.end_s, span.cycle_s)
+    heat_w = enter_electric(draft)
+    latent_people_w = enter_people(draft)
+    enter_solar(draft)
+    room = room_temperature(draft)
+    if room is not None:
+        neighbours = enter_envelope(draft, room)
+        enter_infiltration(draft, room, neighbours)
+        note_conditions(draft, room)
+        enter_storage(draft)
+        enter_slow_mass(draft, slow)
+    enter_radiant(draft)
+    enter_repeatability(draft, span.cut_w)
+    _say_without_heat(draft, heat_w)
+    kind, latent, how = _moisture(draft, latent_people_w) if room is not None else ("sensible", None, "")
+    return Balance(
+        label=span.label,
+        ledger=draft.ledger,
+        kind=kind,
+        latent=latent,
+        power=unit_power(draft),
+        conditions=draft.conditions,
+        findings=tuple(draft.findings),
+        moisture_how=how,
+    )
+
+
+def _moisture(draft: Draft, latent_people_w: float) -> tuple[Literal["total", "sensible"], Quantity | None, str]:
+    air = air_of(draft)
+    estimate = np.array([[item.value] for item in draft.ledger.inputs])
+    terms = enter_moisture(
+        draft.ledger,
+        draft.session,
+        air,
+        condensate=_condensate(draft),
+        supply=_rate(draft, "water_supply", Role.WATER_SUPPLY_MASS),
+        people_kg_per_s=latent_people_w / float(vaporisation_heat_j_per_kg(air.room_temp_c)),
+        dry_capacity_w=float(draft.ledger.capacity(estimate)[0]),
+    )
+    draft.findings.extend(terms.findings)
+    return terms.kind, terms.latent, terms.how
+
+
+def _rate(draft: Draft, what: Literal["condensate", "water_supply"], role: Role) -> WaterRate | None:
+    for scale in draft.series(role):
+        found = scale_rate(scale, draft.start_s, draft.end_s)
+        if found is not None:
+            return found
+    return weighed_rate(draft.session.moisture.weighings, what, draft.start_s, draft.end_s)
+
+
+def _condensate(draft: Draft) -> WaterRate | None:
+    rate = _rate(draft, "condensate", Role.CONDENSATE_MASS)
+    moisture: Moisture = draft.session.moisture
+    if rate is not None and moisture.condensate_on_condenser:
+        draft.say(
+            "condensate_on_condenser",
+            Severity.WARNING,
+            "The unit throws condensate on its condenser, so the weighed condensate is too little and is not used.",
+            remedy="Drain the pan to a vessel for a moisture test, or weigh the water given to the room.",
+        )
+        return None
+    return rate
+
+
+def _say_without_heat(draft: Draft, heat_w: float) -> None:
+    if heat_w <= 0.0:
+        draft.say(
+            "no_heat",
+            Severity.NOTE,
+            "No heater ran in this window, so the whole result rests on the envelope and the storage.",
+            remedy="For a capacity, hold the room with metered heaters.",
+        )

@@ -1,0 +1,64 @@
+"""One window's balance in the making: where it is, what is known so far, what there is to say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from reduction.ledger import Ledger
+from reduction.session import Finding, Measured, Role, Session, Severity
+from reduction.timeline import Series, Timeline
+
+
+@dataclass
+class Draft:
+    """The window, the ledger its terms are entered in, and what was noticed on the way.
+
+    `start_s`, `end_s` Unix time [s]; `cycle_s` the period of the room's thermostat, 0 for none. A severe finding
+    makes the point unusable.
+    """
+
+    session: Session
+    timeline: Timeline
+    label: str
+    start_s: float
+    end_s: float
+    cycle_s: float = 0.0
+    ledger: Ledger = field(default_factory=Ledger)
+    conditions: dict[str, Measured] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def length_s(self) -> float:
+        """Length of the window. [s]"""
+        return self.end_s - self.start_s
+
+    @property
+    def room_key(self) -> str:
+        """What errors of this room are shared by: its name, else this session alone."""
+        return self.session.room.name or self.session.name
+
+    def series(self, *roles: Role) -> tuple[Series, ...]:
+        """Channels with one of these roles."""
+        return self.timeline.of(*roles)
+
+    def overlap(self, start_s: float | None, end_s: float | None) -> float:
+        """Part of the window that a span covers, 0…1; an open end reaches beyond it.
+
+        Examples
+        --------
+        >>> from reduction.session import LogFile, Room, UnitUnderTest
+        >>> unit = UnitUnderTest(model="W9", kind="window")
+        >>> session = Session(name="s", unit=unit, room=Room(volume_m3=30), files=(LogFile(path="a.csv"),))
+        >>> import numpy as np
+        >>> Draft(session, Timeline(np.zeros(1), 10.0, {}, {}), "w", 0.0, 100.0).overlap(None, 25.0)
+        0.25
+        """
+        first = self.start_s if start_s is None else max(start_s, self.start_s)
+        last = self.end_s if end_s is None else min(end_s, self.end_s)
+        return max(0.0, last - first) / self.length_s
+
+    def say(self, code: str, severity: Severity, sentence: str, *, remedy: str = "", subject: str = "") -> None:
+        """Note a finding about this window."""
+        self.findings.append(
+            Finding(code=code, severity=severity, sentence=sentence, subject=subject or self.label, remedy=remedy)
+        )

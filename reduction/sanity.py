@@ -1,0 +1,112 @@
+"""What cannot be: a point that contradicts physics is said to, and is not used."""
+
+from __future__ import annotations
+
+from math import inf
+
+from reduction.constants import KELVIN_OFFSET
+from reduction.rounding import with_unit
+from reduction.session import Finding, Measured, Point, Severity
+
+MOST_RH = 100.0
+LEAST_LIFT_K = 1.0
+
+
+def impossibilities(point: Point) -> tuple[Finding, ...]:
+    """Findings about a point that cannot be true, or that says nothing.
+
+    Parameters
+    ----------
+    point
+        As propagated, before anything is concluded from it.
+
+    Returns
+    -------
+    tuple of Finding
+        Severe ones make the point unusable.
+
+    References
+    ----------
+    Carnot's limit for a machine between the room's air and the condenser's inlet: any textbook.
+    """
+    checks = (_negative(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
+    return tuple(finding for finding in checks if finding is not None)
+
+
+def is_off(point: Point) -> bool:
+    """Say whether nought lies within the interval of the capacity, so that the unit may as well have been off."""
+    return point.interval_w[0] <= 0.0 <= point.interval_w[1]
+
+
+def carnot_cop(point: Point) -> float:
+    """The most heat per work any machine could move between room and condenser inlet; infinite without a lift."""
+    room = point.conditions.get("room_temp_c")
+    hot = point.conditions.get("condenser_inlet_temp_c") or point.conditions.get("outdoor_temp_c")
+    if room is None or hot is None or hot.value - room.value < LEAST_LIFT_K:
+        return inf
+    return (room.value + KELVIN_OFFSET) / (hot.value - room.value)
+
+
+def _finding(point: Point, code: str, severity: Severity, sentence: str, remedy: str) -> Finding:
+    return Finding(code=code, severity=severity, sentence=sentence, subject=point.label, remedy=remedy)
+
+
+def _negative(point: Point) -> Finding | None:
+    if point.interval_w[1] >= 0.0:
+        return None
+    return _finding(
+        point, "negative_capacity", Severity.SEVERE,
+        f"The balance says the unit heated the room by {with_unit(-point.capacity_w, point.capacity_u95_w, 'W')}, "
+        "beyond its uncertainty.",
+        "Look for a swapped pair, a wrong sign, a missing heater or a unit in heating mode.",
+    )  # fmt: skip
+
+
+def _above_carnot(point: Point) -> Finding | None:
+    if point.cop is None or point.cop_u95 is None or point.power_w <= 0.0:
+        return None
+    most = carnot_cop(point)
+    if point.cop - point.cop_u95 <= most:
+        return None
+    return _finding(
+        point, "cop_above_carnot", Severity.SEVERE,
+        f"A COP of {with_unit(point.cop, point.cop_u95, 'W/W')} is more than any machine can reach between these "
+        f"temperatures ({most:.1f}).",
+        "Check the unit of the power channels and whether the unit's whole supply runs through its meter.",
+    )  # fmt: skip
+
+
+def _too_wide(point: Point) -> Finding | None:
+    if not is_off(point) or point.interval_w[1] < 0.0:
+        return None
+    return _finding(
+        point, "capacity_not_above_zero", Severity.SEVERE,
+        f"The capacity, {with_unit(point.capacity_w, point.capacity_u95_w, 'W')}, cannot be told from nothing: the "
+        "unit was off, or the uncertainty is too large to say anything.",
+        "For a capacity let the unit run against metered heaters in a room whose UA is known.",
+    )  # fmt: skip
+
+
+def _humidity(point: Point) -> Finding | None:
+    rh = point.conditions.get("room_rh_percent")
+    if rh is None or rh.value < MOST_RH:
+        return None
+    return _finding(
+        point, "humidity_above_100", Severity.SEVERE,
+        f"The room's relative humidity reads {rh.value:.0f} %, which moist air in a heated room cannot have.",
+        "The hygrometer is wet or broken: leave it out.",
+    )  # fmt: skip
+
+
+def _backwards(point: Point) -> Finding | None:
+    supply = point.conditions.get("supply_temp_c")
+    entering: Measured | None = point.conditions.get("return_temp_c") or point.conditions.get("room_temp_c")
+    if supply is None or entering is None or is_off(point):
+        return None
+    if supply.value - entering.value <= 2.0 * (supply.u**2 + entering.u**2) ** 0.5:
+        return None
+    return _finding(
+        point, "supply_warmer_than_return", Severity.WARNING,
+        f"The supply air is {supply.value - entering.value:.1f} K warmer than the return air while the unit cools.",
+        "The two probes are probably swapped: exchange their roles.",
+    )  # fmt: skip
