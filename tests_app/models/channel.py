@@ -17,6 +17,7 @@ class Channel(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     file = models.ForeignKey(SessionFile, models.CASCADE, related_name="channels")
+    log = models.CharField(max_length=260, blank=True, help_text="Member of an archive; empty: the file itself")
     column = models.CharField(max_length=160)
     role = models.CharField(max_length=28)
     quantity_unit = models.CharField(max_length=16)
@@ -37,7 +38,7 @@ class Channel(models.Model):
     class Meta:
         ordering = ["file", "position"]
         constraints = [
-            models.UniqueConstraint(fields=["file", "column"], name="a_column_is_one_channel_of_its_file"),
+            models.UniqueConstraint(fields=["file", "log", "column"], name="a_column_is_one_channel_of_its_log"),
         ]
 
     def __str__(self) -> str:
