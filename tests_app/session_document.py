@@ -126,6 +126,11 @@ def _room(session: Session, day: date) -> dict[str, object]:
     return fields if value is None else fields | _room_value(value)
 
 
+def room_of(session: Session) -> doc.Room:
+    """Return the room as it would be used now."""
+    return doc.Room.model_validate(_room(session, day_of(session, session.files.all())))
+
+
 def valid_value(room: Room, day: date) -> RoomValue | None:
     """Return what was known of the room on that day; one found only later is better than none."""
     values = list(room.values.all())
@@ -197,7 +202,7 @@ def _file(file: SessionFile) -> dict[str, object]:
 def _channel(channel: Channel) -> dict[str, object]:
     instrument = instrument_id(channel.instrument) if channel.instrument else channel.imported_instrument or None
     return {
-        "file": channel.file.name,
+        "file": channel.log or channel.file.name,
         "column": channel.column,
         "role": channel.role,
         "quantity_unit": channel.quantity_unit or None,
@@ -248,7 +253,7 @@ def from_document(
     )
     files = {log.path: _session_file(session, log, evidence[log.path]) for log in document.files}
     Channel.objects.bulk_create(
-        _channel_row(files[channel.file], channel, position) for position, channel in enumerate(document.channels)
+        _channel_row(_owner(channel, files), channel, position) for position, channel in enumerate(document.channels)
     )
     Window.objects.bulk_create(_window_row(session, window, by) for window in document.windows)
     return session
@@ -264,9 +269,23 @@ def _session_file(session: Session, log: doc.LogFile, evidence: Evidence) -> Ses
     )
 
 
+def _owner(channel: doc.Channel, files: Mapping[str, SessionFile]) -> SessionFile:
+    """Return the file a channel is of: the one named, or the archive whose member is named."""
+    owners = [file for path, file in files.items() if f"{channel.file}/".startswith(f"{path}/")]
+    if owners:
+        return owners[0]
+    raise InvalidSession(
+        place=Place("channels", column=channel.column),
+        found=channel.file,
+        expected="a path listed in files",
+        remedy=f"Files listed: {', '.join(files) or 'none'}.",
+    )
+
+
 def _channel_row(file: SessionFile, channel: doc.Channel, position: int) -> Channel:
     return Channel(
         file=file,
+        log=channel.file if channel.file != file.name else "",
         column=channel.column,
         role=channel.role,
         quantity_unit=channel.quantity_unit or "",

@@ -6,18 +6,29 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from django.db import transaction
+from reduction.run import reduce_session
 
 from reduction import session as doc
 from reduction.method import METHOD_VERSION
-from reduction.run import reduce_session
 from tests_app import evidence_store, session_document
 from tests_app.models import Finding, Point, Reduction, Session
 from units.models import Person
 
-SAME_IN_POINT = (
-    "label start end usable capacity_w capacity_u95_w capacity_kind power_w power_u95_w "
-    "cop cop_u95 eer_btu_per_wh eer_u95"
-).split()
+SAME_IN_POINT = [
+    "label",
+    "start",
+    "end",
+    "usable",
+    "capacity_w",
+    "capacity_u95_w",
+    "capacity_kind",
+    "power_w",
+    "power_u95_w",
+    "cop",
+    "cop_u95",
+    "eer_btu_per_wh",
+    "eer_u95",
+]
 SAME_IN_FINDING = ("code", "severity", "sentence", "subject", "remedy")
 
 

@@ -13,6 +13,15 @@ from reduction.errors import InvalidSession, Place
 from tests_app.models import Session
 from units.models import Bench, Person, Room, Unit
 
+
+class UnitFacts(doc.Document):
+    """What a session knows of the unit beyond the catalogue."""
+
+    measured_air_flow_m3_per_h: doc.Positive | None = None
+    measured_air_flow_u95_m3_per_h: doc.NonNegative | None = None
+    bypass_factor: tuple[float, float] = doc.UnitUnderTest.model_fields["bypass_factor"].default
+
+
 FACTS: dict[str, TypeAdapter] = {
     "fixed_loads": TypeAdapter(tuple[doc.FixedLoad, ...]),
     "people": TypeAdapter(tuple[doc.People, ...]),
@@ -21,6 +30,8 @@ FACTS: dict[str, TypeAdapter] = {
     "events": TypeAdapter(tuple[doc.Event, ...]),
     "reduction_settings": TypeAdapter(doc.Settings),
     "heater_kind": TypeAdapter(doc.HeaterKind),
+    "unit_facts": TypeAdapter(UnitFacts),
+    "notes": TypeAdapter(str),
 }
 
 

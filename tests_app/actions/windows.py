@@ -10,8 +10,19 @@ from django.db import transaction
 
 from reduction.errors import InvalidSession, Place
 from reduction.session import WindowResult
+from reduction.steady import steady_windows
+from tests_app import session_document
+from tests_app.actions import aligned
 from tests_app.models import Session, Window
 from units.models import Person
+
+
+def propose(*, session: Session, by: Person) -> list[Window]:
+    """Look for steady windows in the logs as they are confirmed now, and keep them as proposals."""
+    timeline = aligned.timeline_of(session)
+    aligned.keep(session, timeline)
+    found = steady_windows(timeline, session=session_document.to_document(session))
+    return keep_proposals(session=session, proposals=found, by=by)
 
 
 @transaction.atomic

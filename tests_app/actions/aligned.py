@@ -1,0 +1,62 @@
+"""A session's channels on one clock, kept as a Parquet file so that pages draw without reading logs again."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+
+import pandas as pd
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+
+from reduction import session as doc
+from reduction.channels import series_of
+from reduction.readers import read_logs
+from reduction.timeline import Timeline, align
+from tests_app import evidence_store, session_document
+from tests_app.models import Session
+
+MOST_ROWS = 2000
+MATTERS = {"files", "channels", "instruments", "settings", "time_zone"}
+
+
+def timeline_of(session: Session) -> Timeline:
+    """Read the session's logs as they are confirmed now and lay them on one clock."""
+    document = session_document.to_document(session)
+    with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
+        logs = tuple(log for file in document.files for log in read_logs(folder / file.path, file.profile))
+    series, _, _ = series_of(document, logs)
+    return align(series, document.settings)
+
+
+def frame_of(session: Session) -> pd.DataFrame:
+    """Return the aligned means, one column a channel and the time in UTC as index; kept by what they depend on."""
+    name = stored_name(session_document.to_document(session))
+    if default_storage.exists(name):
+        with default_storage.open(name) as stored:
+            return pd.read_parquet(io.BytesIO(stored.read()))
+    return keep(session, timeline_of(session))
+
+
+def keep(session: Session, timeline: Timeline) -> pd.DataFrame:
+    """Store the aligned means under a name that no other channels, clocks or files can have."""
+    frame = to_frame(timeline)
+    name = stored_name(session_document.to_document(session))
+    if not default_storage.exists(name):
+        default_storage.save(name, ContentFile(frame.to_parquet()))
+    return frame
+
+
+def stored_name(document: doc.Session) -> str:
+    """Return the name of the aligned file: a digest of the parts of the document that it depends on."""
+    parts = document.model_dump(mode="json", include=MATTERS)
+    digest = hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+    return f"aligned/{digest[:2]}/{digest}.parquet"
+
+
+def to_frame(timeline: Timeline) -> pd.DataFrame:
+    """Return the grid's means as a table; column names are (role, channel)."""
+    index = pd.to_datetime(timeline.grid_s, unit="s", utc=True)
+    columns = {f"{series.role}|{series.column}": timeline.cells[key] for key, series in timeline.series.items()}
+    return pd.DataFrame(columns, index=index)

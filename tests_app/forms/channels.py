@@ -1,0 +1,56 @@
+"""One form a channel: what it measures, in what, with which instrument, where."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from reduction.readers.vocabulary import find_unit
+from reduction.session import HeaterKind, SampleKind
+from tests_app.models import Channel
+from tests_app.words import KIND_WORDS, ROLE_GROUPS, role_label
+
+ROLE_CHOICES = [(group, [(role, role_label(role)) for role in roles]) for group, roles in ROLE_GROUPS.items()]
+KIND_CHOICES = [(kind.value, KIND_WORDS[kind.value]) for kind in SampleKind]
+HEATER_CHOICES = [("", "As the session")] + [(kind.value, kind.value.replace("_", " ")) for kind in HeaterKind]
+
+
+class ChannelForm(forms.Form):
+    """What a person says one channel is."""
+
+    role = forms.ChoiceField(choices=ROLE_CHOICES)
+    quantity_unit = forms.CharField(
+        label="Unit", required=False, max_length=16, widget=forms.TextInput(attrs={"list": "quantity-units"})
+    )
+    kind = forms.ChoiceField(label="A row is", choices=KIND_CHOICES)
+    instrument = forms.ModelChoiceField(None, required=False, empty_label="None stated")
+    place = forms.CharField(required=False, max_length=80, help_text="For a neighbour: the name a surface refers to")
+    placement_u_c = forms.FloatField(
+        label="Placement u (K)",
+        required=False,
+        min_value=0,
+        help_text="How well this place stands for what it is to measure",
+    )
+    heater_kind = forms.ChoiceField(label="Heater", required=False, choices=HEATER_CHOICES)
+    is_difference = forms.BooleanField(label="Is a difference of two temperatures", required=False)
+
+    def __init__(self, data: Any = None, *, channel: Channel, instruments: Any) -> None:
+        initial = {name: getattr(channel, name) for name in self.base_fields}
+        super().__init__(data, prefix=channel.pk.hex, initial=initial)
+        self.channel = channel
+        self.fields["instrument"].queryset = instruments
+        for field in self.fields.values():
+            field.widget.attrs["aria-label"] = f"{field.label or 'Role'} of {channel.column}"
+
+    def clean_quantity_unit(self) -> str:
+        """Return the unit as this program writes it."""
+        text = self.cleaned_data["quantity_unit"].strip()
+        unit = find_unit(text) if text else None
+        if text and unit is None:
+            raise forms.ValidationError(f"“{text}” is not a unit this program knows; choose one of the list.")
+        return unit.symbol if unit else ""
+
+    def clean_placement_u_c(self) -> float:
+        """Return zero for an empty field."""
+        return self.cleaned_data["placement_u_c"] or 0.0

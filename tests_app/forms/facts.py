@@ -1,0 +1,190 @@
+"""What the tester knows beside the logs: loads, people, sun, water, heaters, events."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.forms import BaseFormSet, formset_factory
+
+from reduction import session as doc
+from tests_app.models import Session
+
+HEATERS = {
+    "fan_forced": "Fan-forced: air blown through it",
+    "convector": "Convector: warm body, no fan",
+    "radiant": "Radiant: glowing or panel",
+    "oil_filled": "Oil-filled",
+    "unknown": "Not known",
+}
+HUMIDIFIERS = {
+    "none": "None",
+    "evaporative": "Evaporative: wick or pad",
+    "ultrasonic": "Ultrasonic: cold mist",
+    "boiling": "Boiling: steam",
+}
+EVENTS = {
+    "note": "Note",
+    "door": "Door opened",
+    "sun": "Sun came in",
+    "fan": "Fan step changed",
+    "frost": "Frost seen",
+    "set_point": "Set point changed",
+    "heater": "Heater changed",
+    "exclude": "Leave this span out",
+}
+
+
+class Instant(forms.DateTimeField):
+    """A date and time in the session's zone."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateTimeInput(attrs={"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S")
+        super().__init__(widget=widget, **kwargs)
+
+
+class Amount(forms.FloatField):
+    """A quantity that cannot be negative."""
+
+    def __init__(self, label: str, **kwargs: Any) -> None:
+        super().__init__(label=label, min_value=0, widget=forms.NumberInput(attrs={"step": "any"}), **kwargs)
+
+
+class LoadForm(forms.Form):
+    """A steady electric load without a log."""
+
+    what = forms.CharField(label="What", max_length=80)
+    power_w = Amount("Power (W)")
+    u95_w = Amount("± (W)", help_text="How far off it may be, 19 times in 20")
+
+
+class PeopleForm(forms.Form):
+    """People in the room."""
+
+    count = Amount("People")
+    sensible_w_each = Amount("Sensible heat each (W)", required=False, help_text="70 W seated, if left empty")
+    latent_w_each = Amount("Moisture heat each (W)", required=False, help_text="45 W, if left empty")
+    u95_w_each = Amount("± each (W)", required=False, help_text="30 W, if left empty")
+    start_utc = Instant(label="From", required=False)
+    end_utc = Instant(label="To", required=False)
+
+
+class SolarForm(forms.Form):
+    """Sun that came in."""
+
+    power_w = Amount("Sun (W)")
+    u95_w = Amount("± (W)")
+    start_utc = Instant(label="From", required=False)
+    end_utc = Instant(label="To", required=False)
+
+
+class WeighingForm(forms.Form):
+    """Water weighed by hand."""
+
+    what = forms.ChoiceField(choices=[("condensate", "Condensate from the unit"), ("water_supply", "Water given")])
+    mass_kg = Amount("Mass (kg)")
+    u95_kg = Amount("± (kg)")
+    start_utc = Instant(label="From")
+    end_utc = Instant(label="To")
+
+
+class EventForm(forms.Form):
+    """Something that happened."""
+
+    time_utc = Instant(label="When")
+    end_utc = Instant(label="Until", required=False)
+    kind = forms.ChoiceField(choices=EVENTS.items())
+    what = forms.CharField(label="What", max_length=200)
+
+
+class RunForm(forms.Form):
+    """Heaters, settings of the unit, water, and what the session knows of the unit."""
+
+    heater_kind = forms.ChoiceField(label="Heaters", choices=HEATERS.items())
+    set_room_temp_c = forms.FloatField(label="Set point of the unit (°C)", required=False)
+    fan_step = forms.CharField(label="Fan step", required=False, max_length=40)
+    altitude_m = forms.FloatField(label="Altitude (m)", required=False)
+    measured_air_flow_m3_per_h = Amount("Measured room air flow (m³/h)", required=False)
+    measured_air_flow_u95_m3_per_h = Amount("± (m³/h)", required=False)
+    humidifier = forms.ChoiceField(choices=HUMIDIFIERS.items(), required=False)
+    water_supply_temp_c = forms.FloatField(label="Water given at (°C)", required=False)
+    condensate_temp_c = forms.FloatField(label="Condensate at (°C)", required=False)
+    condensate_leaves_room = forms.BooleanField(label="Condensate drains out of the room", required=False)
+    condensate_on_condenser = forms.NullBooleanField(
+        label="Condensate is thrown on the condenser",
+        required=False,
+        widget=forms.Select(choices=[("unknown", "Not known"), ("true", "Yes"), ("false", "No")]),
+    )
+    notes = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+SETTINGS = ("set_room_temp_c", "fan_step", "altitude_m")
+UNIT_FACTS = ("measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h")
+MOISTURE = (
+    *("humidifier", "water_supply_temp_c", "condensate_temp_c", "condensate_leaves_room", "condensate_on_condenser"),
+)
+LISTS = {
+    "fixed_loads": ("Fixed loads", LoadForm, "Fans, lamps, loggers, routers: what takes power in the room unlogged."),
+    "people": ("People", PeopleForm, "Whoever was in the room while it was measured."),
+    "solar": ("Sun", SolarForm, "Only if sun reached the room; better to keep it out."),
+    "weighings": ("Weighed water", WeighingForm, "Gives the latent part, and so the total capacity."),
+    "events": ("Events", EventForm, "Doors, steps, set points; a span marked to leave out ends a window."),
+}
+
+
+class FactsForms:
+    """The forms of the page together: one of single facts, one formset a list."""
+
+    def __init__(self, session: Session, data: Any = None) -> None:
+        self.session = session
+        self.test = RunForm(data, initial=_known(session), prefix="test")
+        self.lists: dict[str, BaseFormSet] = {}
+        for name, (title, form, hint) in LISTS.items():
+            rows = session.moisture.get("weighings", []) if name == "weighings" else getattr(session, name)
+            factory = formset_factory(form, extra=1, can_delete=True, max_num=200)
+            formset = factory(data, initial=_instants(name, rows), prefix=name)
+            formset.title, formset.hint, formset.filled = title, hint, len(rows)
+            self.lists[name] = formset
+
+    def is_valid(self) -> bool:
+        """Check every form, so that all faults are shown at once."""
+        return all([self.test.is_valid(), *[formset.is_valid() for formset in self.lists.values()]])
+
+    def stated(self) -> dict[str, Any]:
+        """Return the facts by the session's fields, without what was left empty."""
+        facts = {name: _rows(formset) for name, formset in self.lists.items()}
+        moisture = _some(self.test.cleaned_data, MOISTURE) | {"weighings": facts.pop("weighings")}
+        kept = {k: v for k, v in self.session.reduction_settings.items() if k not in SETTINGS}
+        unit = {k: v for k, v in self.session.unit_facts.items() if k not in UNIT_FACTS}
+        return facts | {
+            "moisture": moisture,
+            "heater_kind": self.test.cleaned_data["heater_kind"],
+            "reduction_settings": kept | _some(self.test.cleaned_data, SETTINGS),
+            "unit_facts": unit | _some(self.test.cleaned_data, UNIT_FACTS),
+            "notes": self.test.cleaned_data["notes"],
+        }
+
+
+def _known(session: Session) -> dict[str, Any]:
+    known = session.moisture | session.reduction_settings | session.unit_facts
+    return known | {"heater_kind": session.heater_kind, "notes": session.notes}
+
+
+def _some(data: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    return {name: data[name] for name in names if data.get(name) not in (None, "")}
+
+
+MODELS = {"people": doc.People, "solar": doc.Solar, "weighings": doc.Weighing, "events": doc.Event}
+
+
+def _instants(name: str, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return stored rows with their instants as such, so that they are shown in the session's zone."""
+    model = MODELS.get(name)
+    return [model.model_validate(row).model_dump() for row in rows] if model else rows
+
+
+def _rows(formset: BaseFormSet) -> list[dict[str, Any]]:
+    rows = [form.cleaned_data for form in formset if form.has_changed() or form.initial]
+    return [
+        _some(row, tuple(name for name in row if name != "DELETE")) for row in rows if row and not row.get("DELETE")
+    ]

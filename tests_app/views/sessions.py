@@ -1,0 +1,82 @@
+"""The list of sessions, and a new one."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.db.models import Count, Max, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from tests_app.actions import sessions
+from tests_app.forms.sessions import SessionForm
+from tests_app.models import Session
+from tests_app.views.common import STEPS, at_session, steps
+from units import access
+from units.models import Bench
+
+PAGE = 50
+
+
+@login_required
+def listing(request: HttpRequest) -> HttpResponse:
+    """List the sessions of the person's bench, newest first."""
+    rows = access.visible(Session, request.user).filter(bench=request.bench).select_related("unit", "room")
+    wanted = request.GET.get("q", "").strip()
+    if wanted:
+        rows = rows.filter(
+            Q(name__icontains=wanted) | Q(unit__maker__icontains=wanted) | Q(unit__model__icontains=wanted)
+        )
+    rows = rows.annotate(
+        file_count=Count("files", distinct=True),
+        points=Count("reductions__points", filter=Q(reductions__superseded_by=None), distinct=True),
+        reduced_at=Max("reductions__reduced_at"),
+    )
+    context = {
+        "page": Paginator(rows, PAGE).get_page(request.GET.get("page")),
+        "wanted": wanted,
+        "may_edit": access.may(request.bench, request.user, "edit"),
+        "is_synthetic": request.bench is not None and request.bench.is_synthetic,
+    }
+    return render(request, "tests_app/sessions.html", context)
+
+
+@login_required
+def new(request: HttpRequest) -> HttpResponse:
+    """Make a session; a unit given in the address is chosen already."""
+    bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
+    form = SessionForm(request.POST or None, bench=bench, initial={"unit": request.GET.get("unit")})
+    if request.method == "POST" and form.is_valid():
+        session = sessions.create(bench=bench, by=request.user, **form.cleaned_data)
+        return redirect("files", session.pk)
+    return render(request, "tests_app/session_new.html", {"form": form, "is_synthetic": bench.is_synthetic})
+
+
+@at_session
+def show(request: HttpRequest, session: Session) -> HttpResponse:
+    """Resume where the work was left: the first step that is not done."""
+    undone = [name for (name, _), step in zip(STEPS, steps(session, ""), strict=True) if not step.is_done]
+    return redirect(undone[0] if undone else "result", session.pk)
+
+
+@at_session
+def edit(request: HttpRequest, session: Session) -> HttpResponse:
+    """Change a session's name, unit, room, purpose or zone."""
+    given = {name: getattr(session, name) for name in SessionForm.base_fields}
+    form = SessionForm(request.POST or None, bench=session.bench, initial=given)
+    if request.method == "POST" and form.is_valid():
+        sessions.describe(session=session, by=request.user, **form.cleaned_data)
+        messages.success(request, "Saved.")
+        return redirect("session", session.pk)
+    return render(request, "tests_app/session_edit.html", {"form": form, "session": session})
+
+
+@require_POST
+@at_session
+def remove(request: HttpRequest, session: Session) -> HttpResponse:
+    """Remove a session that has no result."""
+    sessions.remove(session=session, by=request.user)
+    messages.success(request, f"“{session.name}” is removed.")
+    return redirect("sessions")
