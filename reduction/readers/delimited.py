@@ -1,0 +1,174 @@
+"""Delimited text to a grid: Arrow's parser for the bulk, patience for what it cannot read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pacsv
+
+from reduction.errors import Place, UnreadableFile
+from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
+from reduction.readers.layout import layout_of_rows, read_layout
+from reduction.readers.source import MAX_LINE
+from reduction.readers.table import Fault, Guess
+from reduction.session import Profile
+
+
+def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
+    """Read delimited text.
+
+    Parameters
+    ----------
+    text
+        UTF-8 without mark and NUL.
+
+    Raises
+    ------
+    UnreadableFile
+        If it has no rows of data.
+    """
+    layout = read_layout(text[:MAX_LINE].decode(errors="replace"), file, profile)
+    skipped: list[pacsv.InvalidRow] = []
+    table = _parse(text, layout, skipped, file)
+    columns = tuple(_whole(c) for c in table.columns)
+    guesses = (
+        Guess("delimiter", _spoken(layout.delimiter), "splits the rows into equal fields", 0.99),
+        Guess("decimal", layout.decimal, layout.decimal_because or "no number settles it", 0.95 if layout.decimal_because else 0.6),
+    )  # fmt: skip
+    faults = _skipped_fault(text, layout, skipped)
+    grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
+        layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses)  # fmt: skip
+    return _without_repeated_headings(grid)
+
+
+def read_rows(texts: Sequence[Sequence[str]], cells: Sequence[Sequence[object]], file: str, profile: Profile) -> Grid:
+    """Read the rows of a sheet: layout from their texts, values from the cells themselves."""
+    layout = layout_of_rows(texts, "", file, profile)
+    width = len(layout.names)
+    body = [list(row[:width]) + [None] * (width - len(row)) for row in cells[layout.first_data_line :]]
+    body = [row for row in body if any(c not in (None, "") for c in row)]
+    columns = tuple(_sheet_column([row[i] for row in body]) for i in range(width))
+    grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
+        None, ".", layout.has_heading)  # fmt: skip
+    return _without_repeated_headings(grid)
+
+
+def _sheet_column(cells: Sequence[object]) -> pa.Array:
+    """Return a column of cells as Arrow: instants, numbers, or texts where they are mixed."""
+    clean = [None if c == "" else c for c in cells]
+    kinds = {type(c) for c in clean if c is not None}
+    if kinds and kinds <= {datetime}:
+        return pa.array(clean, pa.timestamp("us"))
+    if kinds and kinds <= {int, float}:
+        return pa.array([None if c is None else float(str(c)) for c in clean], pa.float64())
+    if kinds == {bool}:
+        return pa.array(clean, pa.bool_())
+    texts = pa.array([None if c is None else str(c) for c in clean], pa.string())
+    return _retyped(texts, ".")
+
+
+def _parse(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow], file: str) -> pa.Table:
+    """Parse with quotes obeyed; where one stray quote breaks that, take quotes as plain characters."""
+    error: Exception | None = None
+    for quote in ('"', False) if layout.quoted else (False, '"'):
+        for block in (1 << 20, 1 << 24):
+            skipped.clear()
+
+            def skip(row: pacsv.InvalidRow) -> str:
+                skipped.append(row)
+                return "skip"
+
+            try:
+                return pacsv.read_csv(
+                    pa.BufferReader(text),
+                    read_options=pacsv.ReadOptions(
+                        column_names=list(layout.names), skip_rows=layout.first_data_line, block_size=block
+                    ),
+                    parse_options=pacsv.ParseOptions(
+                        delimiter=layout.delimiter, quote_char=quote, invalid_row_handler=skip
+                    ),
+                    convert_options=pacsv.ConvertOptions(
+                        null_values=list(MISSING_WORDS), strings_can_be_null=True, decimal_point=layout.decimal
+                    ),
+                )
+            except (pa.ArrowInvalid, pa.ArrowKeyError) as failed:
+                error = failed
+    raise UnreadableFile(place=Place(file), found=str(error)[:120], expected="rows of equal fields",
+        remedy="Open the file in an editor and look at that row.") from error  # fmt: skip
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    """Return one contiguous array; bytes that are no UTF-8 become text all the same."""
+    array = column.combine_chunks()
+    if isinstance(array, pa.ChunkedArray):
+        array = array.chunk(0) if array.num_chunks else pa.array([], array.type)
+    if pa.types.is_binary(array.type):
+        return pa.array([None if v is None else v.decode("utf-8", "replace") for v in array.to_pylist()], pa.string())
+    if pa.types.is_null(array.type):
+        return array.cast(pa.float64())
+    return array
+
+
+def _spoken(delimiter: str) -> str:
+    return {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}.get(delimiter, delimiter)
+
+
+def _skipped_fault(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow]) -> tuple[Fault, ...]:
+    """Word the rows with too many or too few fields; their line numbers are looked up only for the first."""
+    if not skipped:
+        return ()
+    first = skipped[0]
+    at = text.find(first.text.encode())
+    row = text.count(b"\n", 0, at) + 1 if at >= 0 else None
+    is_last = len(skipped) == 1 and text.rstrip().endswith(first.text.encode())
+    if is_last and first.actual_columns < first.expected_columns:
+        return (Fault("truncated_last_line", 1, row, None,
+            f"The last line (row {row}) breaks off after {first.actual_columns} of {first.expected_columns} fields; it is left out."),)  # fmt: skip
+    return (Fault("wrong_field_count", len(skipped), row, None,
+        f"{len(skipped)} row(s) do not have {first.expected_columns} fields and are left out; "
+        f"the first is row {row}: “{first.text[:80]}”."),)  # fmt: skip
+
+
+def _without_repeated_headings(grid: Grid) -> Grid:
+    """Take out headings repeated in mid-file; one in another order reorders the rows below it."""
+    if not grid.has_heading or not all(pa.types.is_string(c.type) for c in grid.columns) or len(grid.columns) < 2:
+        return grid
+    texts = [as_text(c) for c in grid.columns]
+    names = set(grid.names)
+    is_heading = None
+    for text in texts:
+        here = pc.fill_null(pc.is_in(text, pa.array(sorted(names))), False)
+        is_heading = here if is_heading is None else pc.and_(is_heading, here)
+    rows = pc.indices_nonzero(is_heading).to_pylist()
+    if not rows:
+        return grid
+    pieces: list[dict[str, pa.Array]] = []
+    order = list(grid.names)
+    reordered = False
+    for start, end in zip([-1, *rows], [*rows, len(grid)], strict=True):
+        if start >= 0:
+            order = [t[start].as_py() for t in texts]
+            reordered |= order != list(grid.names)
+        pieces.append({name: texts[i].slice(start + 1, end - start - 1) for i, name in enumerate(order)})
+    columns = tuple(_retyped(pa.concat_arrays([p[n] for p in pieces if n in p]), grid.decimal) for n in grid.names)
+    fault = Fault("repeated_heading", len(rows), grid.first_row + rows[0], None,
+        f"The heading is repeated {len(rows)} time(s) in mid-file"
+        + (", once with another order of columns, which is followed." if reordered else "; those rows are left out."))  # fmt: skip
+    return Grid(grid.names, columns, grid.units, grid.statistics, grid.preamble, grid.first_row, grid.delimiter,
+        grid.decimal, grid.has_heading, grid.sheet, (*grid.faults, fault), grid.guesses, grid.questions, tuple(rows))  # fmt: skip
+
+
+def _retyped(text: pa.Array, decimal: str) -> pa.Array:
+    """Let texts be numbers or instants again, as the parser would have found them without the heading between."""
+    array = pc.if_else(pc.is_in(text, pa.array(MISSING_WORDS)), None, text)
+    if decimal == "," and pc.all(pc.invert(pc.match_substring(array, "."))).as_py():
+        array = pc.replace_substring(array, ",", ".")
+    for kind in (pa.float64(), pa.timestamp("ns")):
+        try:
+            return array.cast(kind)
+        except pa.ArrowInvalid:
+            continue
+    return text

@@ -1,0 +1,235 @@
+"""How a text file is laid out: delimiter, preamble, heading rows, where the data begin."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from reduction.errors import Place, UnreadableFile
+from reduction.readers.grid import MISSING_WORDS, Layout
+from reduction.readers.headings import STATISTICS
+from reduction.readers.vocabulary import find_unit
+from reduction.session import Profile
+
+DELIMITERS = "\t;|,"
+HEAD_LINES = 300
+MAX_COLUMNS = 2000
+_NUMBER = re.compile(r"^[+\-−]?[\d  ]*[\d][\d.,'’]*(?:[eE][+\-]?\d+)?\s*$")
+_STAMP = re.compile(r"\d[./:\-]\d|^\d{9,}|\d\s*[AaPp]\.?[Mm]|\d{1,2}[ \-][A-Za-z]{3}")
+_MONTH_FIRST = re.compile(
+    r"^(?:[A-Za-z]{2,9}\.?,?\s+)?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?\s+\d{1,2}[, ]",
+    re.IGNORECASE,
+)
+_NUMBER_WITH_UNIT = re.compile(r"^[+\-−]?\d[\d.,]*\s*([^\d\s].{0,8})$")
+_WIDE_BLANK = str.maketrans({"\u202f": " ", "\u00a0": " ", "\u2009": " "})
+
+
+def split_lines(lines: Sequence[str], delimiter: str, quoted: bool = True) -> list[list[str]]:
+    """Split lines into fields as a spreadsheet would."""
+    quoting = csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE
+    rows = []
+    for line in lines:
+        try:
+            rows.append(next(csv.reader([line], delimiter=delimiter, quoting=quoting, skipinitialspace=True), []))
+        except csv.Error:
+            rows.append(line.split(delimiter))
+    return rows
+
+
+def is_reading(cell: str) -> bool:
+    """Tell whether a cell holds a number, perhaps with its unit."""
+    text = cell.strip().translate(_WIDE_BLANK)
+    if _NUMBER.match(text):
+        return True
+    found = _NUMBER_WITH_UNIT.match(text)
+    return bool(found and find_unit(found[1]))
+
+
+def is_data(cell: str) -> bool:
+    """Tell whether a cell could stand in a data row: a number, a stamp, or a word for missing."""
+    return is_reading(cell) or bool(_STAMP.search(cell)) or (cell.strip() in MISSING_WORDS and bool(cell.strip()))
+
+
+def _is_data_row(row: Sequence[str]) -> bool:
+    filled = [c for c in row if c.strip()]
+    strong = sum(is_reading(c) or bool(_STAMP.search(c)) for c in filled)
+    return bool(strong) and 2 * sum(is_data(c) for c in filled) >= min(len(filled), 3) and not _looks_like_heading(row)
+
+
+def _looks_like_heading(row: Sequence[str]) -> bool:
+    """Tell a heading with digits (`Temp 1`, `Date Time, GMT-04:00`) from data: no cell begins like a number."""
+    return not any(re.match(r"^\s*[+\-−]?[.,]?\d", c.translate(_WIDE_BLANK)) for c in row) and not any(
+        _MONTH_FIRST.match(c.strip()) for c in row
+    )
+
+
+def _width(rows: Sequence[Sequence[str]]) -> tuple[int, int]:
+    """Return the commonest number of fields of data rows and how many rows have it."""
+    counts = Counter(len(r) for r in rows if len(r) > 1 and _is_data_row(r))
+    if not counts:
+        return 0, 0
+    width, count = max(counts.items(), key=lambda item: (item[1], item[0]))
+    return width, count
+
+
+def find_delimiter(lines: Sequence[str]) -> tuple[str, bool]:
+    """Return the delimiter that splits most lines into equal rows of data, and whether quotes are to be obeyed.
+
+    A tab wins over a comma that is a decimal mark; so do a semicolon and a pipe.
+    """
+    quoted = not any(line.count('"') % 2 for line in lines)
+    best, best_score = "", 0.0
+    for delimiter in DELIMITERS:
+        rows = split_lines(lines, delimiter, quoted)
+        width, count = _width(rows)
+        score = count * (1.0 + 0.01 * width) * (1.0 if delimiter != "," else 0.9)
+        if score > best_score:
+            best, best_score = delimiter, score
+    return best, quoted
+
+
+def read_layout(text: str, file: str, profile: Profile) -> Layout:
+    """Find the layout of a text file from its first lines.
+
+    Raises
+    ------
+    UnreadableFile
+        If no line looks like a row of data, or there are more columns than any logger writes.
+    """
+    lines = text.split("\n")[:HEAD_LINES]
+    lines = [line.rstrip("\r") for line in lines]
+    if profile.delimiter:
+        delimiter, quoted = profile.delimiter, True
+    else:
+        delimiter, quoted = find_delimiter([line for line in lines if line.strip()])
+    if not delimiter:
+        raise _nothing_found(file, lines)
+    rows = split_lines(lines, delimiter, quoted)
+    return layout_of_rows(rows, delimiter, file, profile, lines, quoted)
+
+
+def layout_of_rows(
+    rows: Sequence[Sequence[str]], delimiter: str, file: str, profile: Profile,
+    lines: Sequence[str] | None = None, quoted: bool = True,
+) -> Layout:  # fmt: skip
+    """Find the layout of rows that are split already.
+
+    Raises
+    ------
+    UnreadableFile
+        As `read_layout`.
+    """
+    rows = rows[:HEAD_LINES]
+    lines = [", ".join(c for c in r if c.strip()) for r in rows] if lines is None else lines
+    if not rows:
+        raise _nothing_found(file, lines)
+    if max(map(len, rows)) > MAX_COLUMNS:
+        raise UnreadableFile(place=Place(file), found=f"{max(map(len, rows)):,} columns in one row",
+            expected=f"at most {MAX_COLUMNS}", remedy="Check that the file is a log and the delimiter is right.")  # fmt: skip
+    width, _ = _width(rows)
+    first = next(
+        (i for i, r in enumerate(rows) if len(r) >= min(width, 2) and _is_data_row(r) and abs(len(r) - width) <= 1),
+        None,
+    )
+    if first is None or not width:
+        raise _nothing_found(file, lines)
+    decimal, because = _decimal_mark(rows[first:], delimiter, profile)
+    names, units, statistics, top = _heading_rows(rows, first, width)
+    preamble = tuple(line for line in lines[:top] if line.strip())
+    return Layout(delimiter, decimal, names, units, statistics, first, preamble, top < first, quoted, because)
+
+
+def _nothing_found(file: str, lines: Sequence[str]) -> UnreadableFile:
+    filled = [line for line in lines if line.strip()]
+    found = filled[0][:60] if filled else "only blank lines"
+    if filled and any(d in filled[-1] for d in DELIMITERS) and len(filled) < HEAD_LINES:
+        found, expected = f"{found} and no data below it", "rows of data under the headings"
+    else:
+        expected = "rows with a time and at least one number, split by comma, semicolon, tab or pipe"
+    return UnreadableFile(place=Place(file), found=found, expected=expected, remedy="Export the log again as CSV with a time column.")  # fmt: skip
+
+
+def _heading_rows(
+    rows: Sequence[Sequence[str]], first: int, width: int
+) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], int]:
+    """Return names, units and statistics from the rows above the data, and the line where they begin."""
+    block: list[list[str]] = []
+    top = first
+    while top > 0 and len(block) < 4:
+        row = list(rows[top - 1])
+        if not any(c.strip() for c in row):
+            if block or top != first:
+                break
+            top -= 1
+            continue
+        if not _may_head(row, width):
+            break
+        block.insert(0, row)
+        top -= 1
+    blank = ("",) * width
+    if not block:
+        return tuple(f"column {i + 1}" for i in range(width)), blank, blank, first
+    fit = [_fit(row, width) for row in block]
+    units = next((r for r in fit[1:] if _share(r, lambda c: find_unit(c) is not None) >= 0.5), blank)
+    statistics = next((r for r in fit[1:] if _share(r, lambda c: c.strip().casefold() in STATISTICS) >= 0.5), blank)
+    naming = [r for r in fit if r is not units and r is not statistics]
+    names = naming[-1] if len(naming) == 1 or _distinct(naming[-1]) else _joined(naming)
+    top += next((i for i, r in enumerate(fit) if r is naming[-1]), 0) if names is naming[-1] else 0
+    return _unique(names), units, statistics, top
+
+
+def _may_head(row: Sequence[str], width: int) -> bool:
+    return len(row) > 1 and width - 1 <= len(row) <= width + 1 and _looks_like_heading(row)
+
+
+def _fit(row: Sequence[str], width: int) -> tuple[str, ...]:
+    cells = [c.strip().strip("\ufeff").strip('"').strip() for c in row]
+    if cells and cells[0].startswith("#") and len(cells[0]) > 1:
+        cells[0] = cells[0].lstrip("# ")
+    return tuple((cells + [""] * width)[:width])
+
+
+def _share(row: Sequence[str], test: object) -> float:
+    filled = [c for c in row if c.strip()]
+    return sum(bool(test(c)) for c in filled) / len(filled) if filled else 0.0  # type: ignore[operator]
+
+
+def _distinct(row: Sequence[str]) -> bool:
+    filled = [c for c in row if c]
+    return len(set(filled)) == len(filled) and len(filled) >= 0.7 * len(row)
+
+
+def _joined(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    return tuple(" ".join(dict.fromkeys(c for c in column if c)) for column in zip(*rows, strict=True))
+
+
+def _unique(names: Sequence[str]) -> tuple[str, ...]:
+    """Name what is nameless and tell twins apart, so that a heading always means one column."""
+    seen: Counter[str] = Counter()
+    result = []
+    for i, name in enumerate(names):
+        name = name or f"column {i + 1}"
+        seen[name] += 1
+        result.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return tuple(result)
+
+
+def _decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profile) -> tuple[str, str]:
+    """Return the decimal mark and the evidence for it."""
+    if profile.decimal:
+        return profile.decimal, "as stated"
+    if delimiter == ",":
+        quoted = [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+,\d+\s*", c)]
+        plain = [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+\.\d+\s*", c)]
+        if quoted and not plain and not all(re.fullmatch(r"\s*[+\-]?[1-9]\d{0,2},\d{3}\s*", c) for c in quoted):
+            return ",", f"quoted numbers such as {quoted[0].strip()}"
+        return ".", "fields are split by comma"
+    number = r"[+\-]?\d[\d.'\s]*,\d+(?:\s*[^\d\s,;.][^\d]*)?"
+    comma = [c for r in rows for c in r if re.fullmatch(number, c.strip()) and not re.search(r"[:/]", c)]
+    dot = [c for r in rows for c in r if re.fullmatch(r"[+\-]?\d[\d,'\s]*\.\d+(?:\s*[^\d\s,;.][^\d]*)?", c.strip())]
+    telling = [c for c in dot if not re.fullmatch(r"[+\-]?[1-9]\d{0,2}(?:\.\d{3})+", c.strip())]
+    if comma and not telling:
+        return ",", f"numbers such as {comma[0].strip()}"
+    return ".", f"numbers such as {dot[0].strip()}" if dot else ""

@@ -1,0 +1,108 @@
+"""Files that carry their own columns: Parquet and JSON lines."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import pyarrow as pa
+import pyarrow.json as pajson
+import pyarrow.parquet as pq
+
+from reduction.errors import Place, UnreadableFile
+from reduction.readers.grid import Grid
+from reduction.readers.source import MAX_UNPACKED, Source
+
+MAX_COLUMNS = 2000
+
+
+def read_parquet(source: Source) -> Grid:
+    """Read a Parquet file.
+
+    Raises
+    ------
+    UnreadableFile
+        If it is damaged or unpacks to more than any log holds.
+    """
+    try:
+        file = pq.ParquetFile(io.BytesIO(source.data))
+        size = sum(file.metadata.row_group(i).total_byte_size for i in range(file.metadata.num_row_groups))
+        if size > MAX_UNPACKED or file.metadata.num_columns > MAX_COLUMNS:
+            raise _unreadable(source.name, f"{file.metadata.num_columns} columns of {size / 1e6:,.0f} MB")
+        return _grid(file.read(), source.name)
+    except (pa.ArrowException, OSError, KeyError, NotImplementedError) as error:
+        if isinstance(error, UnreadableFile):
+            raise
+        raise _unreadable(source.name, "a damaged Parquet file") from error
+
+
+def read_json_lines(text: bytes, file: str) -> Grid:
+    """Read one JSON object per line, or one array of objects.
+
+    Raises
+    ------
+    UnreadableFile
+        If it is neither.
+    """
+    if text.lstrip()[:1] == b"[":
+        text = _lines_of_array(text, file)
+    try:
+        options = pajson.ReadOptions(block_size=1 << 24)
+        return _grid(pajson.read_json(pa.BufferReader(text.strip() + b"\n"), read_options=options).flatten(), file)
+    except pa.ArrowException as error:
+        return _grid(_patiently(text, file, error), file)
+
+
+def _lines_of_array(text: bytes, file: str) -> bytes:
+    try:
+        rows = json.loads(text)
+        if isinstance(rows, list) and rows and all(isinstance(r, dict) for r in rows):
+            return "\n".join(json.dumps(r) for r in rows).encode()
+    except (ValueError, RecursionError) as error:
+        raise _unreadable(file, "JSON that breaks off or is damaged") from error
+    raise _unreadable(file, "JSON that is no list of readings")
+
+
+def _patiently(text: bytes, file: str, error: Exception) -> pa.Table:
+    """Read line by line where a column changes its type or the last line breaks off."""
+    rows = []
+    for line in text.splitlines():
+        try:
+            row = json.loads(line) if line.strip() else None
+        except (ValueError, RecursionError):
+            continue
+        if isinstance(row, dict):
+            rows.append({str(k): None if v is None or isinstance(v, dict | list) else str(v) for k, v in row.items()})
+    if not rows or len(names := dict.fromkeys(k for r in rows for k in r)) > MAX_COLUMNS:
+        raise _unreadable(file, "JSON that is no list of readings") from error
+    return pa.table({n: pa.array([r.get(n) for r in rows], pa.string()) for n in names})
+
+
+def _grid(table: pa.Table, file: str) -> Grid:
+    names = [n for n in table.column_names if not pa.types.is_nested(table.schema.field(n).type)]
+    if not names or not table.num_rows:
+        raise _unreadable(file, "no rows of readings")
+    columns = tuple(_plain(table.column(n)) for n in names)
+    blank = ("",) * len(names)
+    return Grid(tuple(names), columns, blank, blank)
+
+
+def _plain(column: pa.ChunkedArray) -> pa.Array:
+    array = column.combine_chunks()
+    if isinstance(array, pa.ChunkedArray):
+        array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.array([], array.type)
+    kind = array.type
+    if pa.types.is_dictionary(kind):
+        array, kind = array.cast(kind.value_type), kind.value_type
+    if pa.types.is_large_string(kind) or pa.types.is_string_view(kind):
+        return array.cast(pa.string())
+    if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
+        return pa.array([None if v is None else v.decode("utf-8", "replace") for v in array.to_pylist()], pa.string())
+    if pa.types.is_decimal(kind) or pa.types.is_null(kind):
+        return array.cast(pa.float64())
+    return array
+
+
+def _unreadable(file: str, found: str) -> UnreadableFile:
+    return UnreadableFile(place=Place(file), found=found, expected="a table of readings",
+        remedy="Export it as CSV with one heading row and a time column.")  # fmt: skip
