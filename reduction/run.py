@@ -1,0 +1,182 @@
+"""The method read aloud: from a session document and its files to a result."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+
+from reduction.balance import Balance, Span, heat_balance
+from reduction.channels import series_of
+from reduction.cycles import heater_cycle, phase_bias_w
+from reduction.errors import InvalidSession, Place, UnreadableFile
+from reduction.method import METHOD_VERSION
+from reduction.point import Reduced, point_of, reduce_balance
+from reduction.propagation import shared_covariance
+from reduction.readers import read_logs
+from reduction.readers.table import Log
+from reduction.sanity import impossibilities
+from reduction.session import FileDigest, Finding, LogFile, Point, Result, Session, Severity, WindowResult
+from reduction.slow_mass import slow_mass_release
+from reduction.steady import judge_window, steady_windows, window_findings
+from reduction.timeline import Timeline, align
+
+Progress = Callable[[str, float], None]
+
+
+def reduce_session(session: Session, *, base: Path, progress: Progress | None = None) -> Result:
+    """Reduce one session: read, align, choose windows, balance, propagate, judge.
+
+    Parameters
+    ----------
+    session
+        The document.
+    base
+        Folder that the paths of its files are relative to.
+    progress
+        Told the stage and the part done, 0…1.
+
+    Returns
+    -------
+    Result
+        Points in the order of their windows; where nothing is usable, findings that say why.
+
+    Raises
+    ------
+    ReductionError
+        If a file or the document cannot be used at all.
+    """
+    tell = progress or (lambda stage, part: None)
+    tell("reading the files", 0.0)
+    logs = read_files(session, base)
+    tell("aligning the channels", 0.4)
+    series, channels, findings = series_of(session, logs)
+    timeline = align(series, session.settings)
+    tell("looking for steady windows", 0.5)
+    windows = choose_windows(timeline, session)
+    tell("drawing up the balance", 0.6)
+    points, covariance = reduce_windows(timeline, session, windows)
+    tell("done", 1.0)
+    return Result(
+        method_version=METHOD_VERSION,
+        session_name=session.name,
+        synthetic=session.synthetic,
+        session_sha256=session_digest(session),
+        files=tuple(FileDigest(path=log.path, sha256=log.sha256, bytes=log.size_bytes) for log in logs),
+        channels=channels,
+        points=points,
+        capacity_covariance_w2=covariance,
+        findings=(*findings, *_nothing(windows, points)),
+    )
+
+
+def session_digest(session: Session) -> str:
+    """SHA-256 of the document in canonical JSON: keys sorted, no spaces, defaults written out."""
+    canonical = json.dumps(session.model_dump(mode="json"), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def read_files(session: Session, base: Path) -> tuple[Log, ...]:
+    """Read every file of the session and check the digests that it states.
+
+    Raises
+    ------
+    UnreadableFile, UnreadableTime, InvalidSession
+        If a file is missing, is no log, or is not the one the document was written for.
+    """
+    logs: list[Log] = []
+    for file in session.files:
+        path = base / file.path
+        if not path.is_file():
+            raise UnreadableFile(
+                place=Place(file.path),
+                found="no such file",
+                expected="a log beside the session document",
+                remedy=f"Put it at {path}, or correct the path in `files`.",
+            )
+        logs.extend(read_logs(path, name=file.path, profile=file.profile, time_zone=session.time_zone))
+        _check_digest(file, path)
+    return tuple(logs)
+
+
+def _check_digest(file: LogFile, path: Path) -> None:
+    if file.sha256 is None:
+        return
+    found = hashlib.sha256(path.read_bytes()).hexdigest()
+    if found != file.sha256.lower():
+        raise InvalidSession(
+            place=Place(file.path),
+            found=f"{found[:12]}…",
+            expected=f"the SHA-256 {file.sha256[:12]}… that the session states",
+            remedy="Restore the original file, or remove `sha256` if the change is meant.",
+        )
+
+
+def choose_windows(timeline: Timeline, session: Session) -> tuple[WindowResult, ...]:
+    """The session's own windows, judged; without any, the steady ones that the program proposes."""
+    if not session.windows:
+        return steady_windows(timeline, session=session)
+    return tuple(judge_window(timeline, window, session=session) for window in session.windows)
+
+
+def reduce_windows(
+    timeline: Timeline, session: Session, windows: Sequence[WindowResult]
+) -> tuple[tuple[Point, ...], tuple[tuple[float, ...], ...]]:
+    """Points of the windows that hold data, and the covariance of their capacities. [W²]"""
+    inside = [window for window in windows if _holds_data(timeline, window)]
+    spans = [_span(timeline, window) for window in inside]
+    releases = slow_mass_release(timeline, session, [(span.start_s, span.end_s) for span in spans])
+    balances = [heat_balance(timeline, session, span, slow) for span, slow in zip(spans, releases, strict=True)]
+    reduced = [reduce_balance(balance, session.settings) for balance in balances]
+    points = tuple(_point(timeline, session, window, each) for window, each in zip(inside, reduced, strict=True))
+    covariance = shared_covariance([each.result for each in reduced])
+    return points, tuple(tuple(float(value) for value in row) for row in covariance)
+
+
+def _point(timeline: Timeline, session: Session, window: WindowResult, reduced: Reduced) -> Point:
+    point = point_of(reduced, window, window_findings(timeline, window, session))
+    wrong = impossibilities(point)
+    severe = any(finding.severity is Severity.SEVERE for finding in wrong)
+    return point.model_copy(update={"findings": (*point.findings, *wrong), "usable": point.usable and not severe})
+
+
+def _span(timeline: Timeline, window: WindowResult) -> Span:
+    start, end = window.start.timestamp(), window.end.timestamp()
+    cycle_s = (end - start) / window.cycles if window.cycles else 0.0
+    heater = heater_cycle(timeline, start - cycle_s, end + cycle_s)
+    return Span(window.label, start, end, cycle_s, phase_bias_w(heater, start, end) if heater else 0.0)
+
+
+def _holds_data(timeline: Timeline, window: WindowResult) -> bool:
+    return window.start.timestamp() < timeline.end_s and window.end.timestamp() > timeline.start_s
+
+
+def _nothing(windows: Sequence[WindowResult], points: Sequence[Point]) -> tuple[Finding, ...]:
+    """Say why there is no point, where there is none."""
+    if not windows:
+        return (
+            Finding(
+                code="no_steady_window",
+                severity=Severity.SEVERE,
+                sentence="No window is steady by the limits and none was given, so there is nothing to average.",
+                remedy="Look at the channels, choose a window by hand and state why it may be used.",
+            ),
+        )
+    outside = [w for w in windows if w.label not in {p.label for p in points}]
+    return tuple(
+        Finding(
+            code="window_outside_data",
+            severity=Severity.SEVERE,
+            sentence=f"The window {window.label or _utc(window.start)} from {_utc(window.start)} to {_utc(window.end)} UTC "
+            "lies outside the logged data.",
+            subject=window.label,
+            remedy="Correct the window, or the time zone or clock of the files.",
+        )
+        for window in outside
+    )
+
+
+def _utc(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d %H:%M}"
