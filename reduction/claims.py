@@ -79,6 +79,16 @@ def default_condition(kind: UnitKind) -> Condition:
     return next(_condition(row) for row in table("rating_conditions") if kind.value in row["kinds"].split())
 
 
+def claim_condition(claim: Claim | None, kind: UnitKind) -> Condition:
+    """Return the condition a claim holds at, filled up from the usual one of its kind where it says less."""
+    default = default_condition(kind)
+    stated = claim.condition if claim else None
+    given = {name: value for name, value in stated.model_dump().items() if value is not None} if stated else {}
+    if "outdoor_temp_c" not in given and "room_temp_c" not in given:
+        return default
+    return Condition(**{**default.model_dump(), **given})
+
+
 def named_condition(name: str) -> Condition:
     """Return a row of `data/rating_conditions.csv` by its name.
 
@@ -125,7 +135,7 @@ def claimed_figures(unit: UnitUnderTest) -> Claimed:
         power_w=power,
         eer_btu_per_wh=eer,
         air_flow_m3_per_h=values.get("air_flow", unit.claimed_air_flow_m3_per_h),
-        condition=_filled(condition, default_condition(unit.kind)),
+        condition=claim_condition(holder, unit.kind),
         condition_assumed=condition is None or condition.outdoor_temp_c is None,
         basis=holder.basis if holder else "",
     )
@@ -134,12 +144,3 @@ def claimed_figures(unit: UnitUnderTest) -> Claimed:
 def _condition(row: dict[str, str]) -> Condition:
     figures = {field: float(row[field]) for field in row if field.endswith("_c")}
     return Condition(name=row["title"], **figures)
-
-
-def _filled(stated: Condition | None, default: Condition) -> Condition:
-    if stated is None:
-        return default
-    given = {name: value for name, value in stated.model_dump().items() if value is not None}
-    if "outdoor_temp_c" not in given and "room_temp_c" not in given:
-        return default
-    return Condition(**{**default.model_dump(), **given})

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reduction.constants import STANDARD_PRESSURE_PA
-from reduction.moist_air import saturation_humidity_ratio, wet_bulb_c
+from reduction.constants import LATENT_HEAT_J_PER_KG, STANDARD_PRESSURE_PA
+from reduction.moist_air import heat_capacity_j_per_kg_k, saturation_humidity_ratio, wet_bulb_c
+from reduction.session import Measured
 
+LOWEST_SHR = 0.65  # sensible share of a room unit in a humid room, the default of public building simulation
 TYPICAL_COIL_C = (4.0, 12.0)  # surface of a room unit's coil at its rating, common practice, no source
 
 
@@ -86,3 +88,36 @@ def working_wet_bulb_c(
     if room_wet_bulb_c is None:
         return dry[0], room_temp_c
     return max(dry[0], room_wet_bulb_c), max(dry[1], room_wet_bulb_c)
+
+
+def unseen_latent_w(
+    sensible_w: float,
+    room_ratio: float | None,
+    supply_temp_c: float | None,
+    return_temp_c: float,
+    bypass_factor: tuple[float, float],
+    pressure_pa: float = STANDARD_PRESSURE_PA,
+) -> Measured:
+    """Return the latent capacity [W] that a balance without any weighing of water may have missed.
+
+    The air that carries the sensible heat at the measured split leaves as wet as the bypass factor's band allows; any
+    place in that interval is as likely as another. Without the room's humidity ratio [kg/kg] or a supply temperature
+    the interval reaches from nothing to a sensible share of LOWEST_SHR.
+
+    Examples
+    --------
+    >>> unseen_latent_w(1700.0, 0.0043, 5.3, 22.1, (0.05, 0.30)).value < 120.0
+    True
+    """
+    widest = sensible_w * (1.0 / LOWEST_SHR - 1.0)
+    if room_ratio is None or supply_temp_c is None or supply_temp_c >= return_temp_c:
+        low, high = 0.0, max(widest, 0.0)
+    else:
+        dry_kg_per_s = sensible_w / (heat_capacity_j_per_kg_k(room_ratio) * (return_temp_c - supply_temp_c))
+        carried = []
+        for factor in bypass_factor:
+            surface = return_temp_c - (return_temp_c - supply_temp_c) / (1.0 - factor)
+            drop = max(0.0, room_ratio - float(saturation_humidity_ratio(surface, pressure_pa)))
+            carried.append(dry_kg_per_s * (1.0 - factor) * drop * LATENT_HEAT_J_PER_KG)
+        low, high = min(carried), max(carried)
+    return Measured(value=0.5 * (low + high), u=(high - low) / 12.0**0.5)

@@ -76,6 +76,21 @@ def performance_maps() -> dict[str, PerformanceMap]:
     return {name: _map(row, rows[name, "eir"]) for (name, quantity), row in rows.items() if quantity == "capacity"}
 
 
+def modifier(map_name: str, quantity: str, ratio: float) -> float:
+    """Return a map's quadratic for `capacity_flow` or `eir_flow` (of flow over rated), or `part_load` (of load ratio).
+
+    Part load: PLF = steady EER kept while cycling at a load ratio.
+
+    Examples
+    --------
+    >>> round(modifier("window_generic", "part_load", 0.5), 3)
+    0.925
+    """
+    rows = {(row["name"], row["quantity"]): row for row in table("surface_modifiers")}
+    row = rows[map_name, quantity]
+    return sum(float(row[f"c{i}"]) * ratio**i for i in range(3))
+
+
 def maps_for(kind: UnitKind) -> tuple[PerformanceMap, ...]:
     """Return the published maps that speak for a kind of unit.
 
