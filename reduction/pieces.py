@@ -87,6 +87,11 @@ class Pieces:
         )
 
     @property
+    def missing_s(self) -> FloatArray:
+        """Durations of the gaps, shape (number of gaps,). [s]"""
+        return np.diff(self.edges_s)[~self.known]
+
+    @property
     def _fill_half_width(self) -> FloatArray:
         """How far a filled piece may lie from its line: the difference of its ends, at least 0.5 % of the level."""
         level = np.maximum(np.abs(self.left), np.abs(self.right))
@@ -244,6 +249,9 @@ def straight(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pi
     if len(time_s) == 1:
         half = stale_after_s / 2
         time_s, values = np.array([time_s[0] - half, time_s[0] + half]), np.repeat(values, 2)
+    half = min(typical_interval_s(time_s), stale_after_s) / 2  # the first and last sample stand for this much more
+    time_s = np.concatenate([[time_s[0] - half], time_s, [time_s[-1] + half]])
+    values = np.concatenate([values[:1], values, values[-1:]])
     interval = np.diff(time_s)
     known = interval <= stale_after_s
     left, right = values[:-1], values[1:]

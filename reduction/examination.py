@@ -1,0 +1,226 @@
+"""Look at every channel before anything is averaged: take out what cannot be, say what seems wrong, with numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction import faults
+from reduction.agreement import disagreements, finding
+from reduction.clock import clock_offers
+from reduction.counters import step_of
+from reduction.series import Series
+from reduction.session import Finding, Role, Severity
+
+FloatArray = NDArray[np.float64]
+
+STUCK_S = 3600.0
+STUCK_SHARE = 0.1  # of the log, above which a stuck sensor is left out altogether
+SIBLING_MOVES_K = 0.4  # what its siblings must have moved meanwhile, and three of its own steps; common practice
+SENSOR_FAR_K = 5.0  # from the median of at least two others that agree: no room has that, common practice
+
+SIBLINGS: dict[Role, tuple[Role, ...]] = {
+    Role.ROOM_TEMP: (Role.ROOM_TEMP, Role.RETURN_TEMP),
+    Role.RETURN_TEMP: (Role.ROOM_TEMP, Role.RETURN_TEMP),
+    Role.OUTDOOR_TEMP: (Role.OUTDOOR_TEMP, Role.CONDENSER_INLET_TEMP),
+    Role.CONDENSER_INLET_TEMP: (Role.CONDENSER_INLET_TEMP, Role.OUTDOOR_TEMP),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """Series without impossible samples, the keys that no mean may use, and what was found.
+
+    `series` in the order given; spikes and impossible values are NaN in them. `left_out` goes to `timeline.align`.
+    """
+
+    series: tuple[Series, ...]
+    left_out: frozenset[str]
+    findings: tuple[Finding, ...]
+
+
+def examine(series: tuple[Series, ...]) -> Examined:
+    """Examine all channels: masks first, then what two channels say about each other.
+
+    A channel is left out of all means only where another of its kind goes on measuring and the fault is plain: it
+    stands still while its siblings move, reads °F as °C, or is far off while the others agree.
+    """
+    findings: list[Finding] = []
+    cleaned = tuple(_cleaned(each, findings) for each in series)
+    usable = [each for each in cleaned if np.isfinite(each.values).any()]
+    left_out = {each.key for each in usable if _is_out(each, usable, findings)}
+    sound = [each for each in usable if each.key not in left_out]
+    for each in sound:
+        findings += [*_counter_events(each), *_saturated(each)]
+    findings += [*_gaps(sound), *disagreements(sound)]
+    findings += [offer.finding() for offer in clock_offers(tuple(sound))]
+    return Examined(cleaned, frozenset(left_out), tuple(findings))
+
+
+def _cleaned(series: Series, findings: list[Finding]) -> Series:
+    """The series with spikes and impossible samples taken out, each kind said once."""
+    if series.counter is not None or not len(series.values):
+        return series
+    if faults.fahrenheit_as_celsius(series) or faults.celsius_as_fahrenheit(series):
+        return series
+    impossible, spikes = faults.out_of_range(series), faults.spiking(series)
+    for mask, code, words in (
+        (impossible, "out_of_range", "cannot be"),
+        (spikes & ~impossible, "spikes_removed", "jump away from their neighbours and back"),
+    ):
+        if mask.any():
+            worst = series.values[mask][np.argmax(np.abs(series.values[mask]))]
+            findings.append(
+                finding(
+                    code, series, Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
+                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f}) and were "
+                    "taken as missing.",
+                )
+            )  # fmt: skip
+    mask = impossible | spikes
+    return replace(series, values=np.where(mask, np.nan, series.values)) if mask.any() else series
+
+
+def _is_out(series: Series, all_series: list[Series], findings: list[Finding]) -> bool:
+    siblings = [s for s in all_series if s.role in SIBLINGS.get(series.role, (series.role,)) and s.key != series.key]
+    return (
+        _is_mis_united(series, siblings, findings)
+        or _is_stuck(series, siblings, findings)
+        or _is_far(series, siblings, findings)
+    )
+
+
+def _replaceable(series: Series, siblings: list[Series]) -> bool:
+    return any(s.role == series.role for s in siblings)
+
+
+def _is_mis_united(series: Series, siblings: list[Series], findings: list[Finding]) -> bool:
+    fahrenheit = faults.fahrenheit_as_celsius(series)
+    if not (fahrenheit or faults.celsius_as_fahrenheit(series)):
+        return False
+    level = float(np.nanmedian(series.values))
+    would_be = (level - 32) / 1.8 if fahrenheit else level * 1.8 + 32
+    out = _replaceable(series, siblings)
+    findings.append(
+        finding(
+            "unit_mix_up", series, Severity.SEVERE,
+            f"{series.name} reads {level:.1f} °C, which no room has; taken as {'°F' if fahrenheit else '°C'} it "
+            f"would be {would_be:.1f} °C{_gain_words(series, siblings)}."
+            + (" It was left out of the means." if out else ""),
+            f"State {'°F' if fahrenheit else '°C'} as the unit of this channel if that is so.",
+        )
+    )  # fmt: skip
+    return out
+
+
+def _gain_words(series: Series, siblings: list[Series]) -> str:
+    """How many times as far it moves as a sibling: 1.8 betrays °F."""
+    for other in siblings:
+        if not faults.fahrenheit_as_celsius(other):
+            both = np.interp(series.time_s, other.time_s, np.nan_to_num(other.values, nan=np.nanmedian(other.values)))
+            ratio = np.nanstd(series.values) / max(float(np.std(both)), 1e-9)
+            return f", and it moves {ratio:.1f} times as far as {other.name}" if np.std(both) > 0.05 else ""
+    return ""
+
+
+def _is_stuck(series: Series, siblings: list[Series], findings: list[Finding]) -> bool:
+    if series.role not in faults.TEMP_ROLES | faults.RH_ROLES:
+        return False
+    mask = faults.stuck(series, STUCK_S)
+    if not mask.any():
+        return False
+    at = np.flatnonzero(mask)
+    run = at[series.values[at] == series.values[at[0]]]
+    start, end = float(series.time_s[run[0]]), float(series.time_s[min(run[-1] + 1, len(series.time_s) - 1)])
+    moved = [(_moved(s, start, end), s) for s in siblings]
+    most, sibling = max(moved, key=lambda pair: pair[0], default=(0.0, None))
+    if sibling is None or most < max(SIBLING_MOVES_K, 3 * step_of(series.values[np.isfinite(series.values)])):
+        return False
+    out = _replaceable(series, siblings) and end - start > STUCK_SHARE * (series.time_s[-1] - series.time_s[0])
+    findings.append(
+        finding(
+            "stuck_sensor", series, Severity.SEVERE,
+            f"{series.name} stood at {series.values[run[0]]:g} for {(end - start) / 3600:.1f} h while {sibling.name} "
+            f"moved by {most:.1f}." + (" It was left out of the means." if out else ""),
+            "Look at its battery, cable and radio; leave it out or repeat the test.",
+        )
+    )  # fmt: skip
+    return out
+
+
+def _moved(series: Series, start_s: float, end_s: float) -> float:
+    """Range of a series within a span, by its 5 and 95 % quantiles."""
+    inside = series.values[(series.time_s >= start_s) & (series.time_s <= end_s) & np.isfinite(series.values)]
+    return float(np.subtract(*np.quantile(inside, [0.95, 0.05]))) if len(inside) > 3 else 0.0
+
+
+def _is_far(series: Series, siblings: list[Series], findings: list[Finding]) -> bool:
+    """Far off while at least two others of its role agree within 2 K."""
+    others = [s for s in siblings if s.role == series.role == Role.ROOM_TEMP]
+    if len(others) < 2:
+        return False
+    own, means = float(np.nanmean(series.values)), np.array([np.nanmean(s.values) for s in others])
+    away = own - float(np.median(means))
+    if abs(away) < SENSOR_FAR_K or np.ptp(means) > 2.0:
+        return False
+    findings.append(
+        finding(
+            "room_sensor_far_off", series, Severity.SEVERE,
+            f"{series.name} reads {away:+.1f} K from the other {len(others)} room sensors, which agree within "
+            f"{np.ptp(means):.1f} K. It was left out of the means.",
+            "Check its role, its place and its calibration.",
+        )
+    )  # fmt: skip
+    return True
+
+
+def _gaps(series: list[Series]) -> list[Finding]:
+    """Silences that are gaps, the channels of a file that share them said together."""
+    alike: dict[tuple[str, int, int], list[Series]] = {}
+    for each in series:
+        missing = each.pieces.missing_s
+        if each.counter is None and len(missing):
+            alike.setdefault((each.file, len(missing), round(float(missing.max()))), []).append(each)
+    return [_gap_finding(group) for group in alike.values()]
+
+
+def _gap_finding(group: list[Series]) -> Finding:
+    first = group[0]
+    missing, whole = first.pieces.missing_s, max(1.0, float(first.time_s[-1] - first.time_s[0]))
+    names = first.name if len(group) == 1 else f"{len(group)} channels of {first.file}, {first.name} among them,"
+    share = float(missing.sum()) / whole
+    return finding(
+        "gap_in_channel", first, Severity.WARNING if share > 0.02 else Severity.NOTE,
+        f"{names} {'has' if len(group) == 1 else 'have'} {len(missing)} gap{'s' if len(missing) > 1 else ''}, the "
+        f"longest of {missing.max():.0f} s, together {share:.1%} of the log (silence counts as a gap after "
+        f"{first.stale_after_s:.0f} s).",
+    )  # fmt: skip
+
+
+def _counter_events(series: Series) -> list[Finding]:
+    counter = series.counter
+    if counter is None or not (len(counter.glitches) or len(counter.resets)):
+        return []
+    hidden = float(counter.unseen.sum())
+    return [
+        finding(
+            "counter_reset", series, Severity.WARNING if len(counter.resets) else Severity.NOTE,
+            f"{series.name} fell and came back {len(counter.glitches)} times (ignored) and was reset "
+            f"{len(counter.resets)} times, which may hide up to {hidden / 3.6e6:.3f} kWh.",
+        )
+    ]  # fmt: skip
+
+
+def _saturated(series: Series) -> list[Finding]:
+    mask = faults.saturated(series)
+    if not mask.any():
+        return []
+    return [
+        finding(
+            "saturated", series, Severity.WARNING,
+            f"{series.name} stays at its extreme of {series.values[mask][0]:g} for {mask.mean():.0%} of its samples: "
+            "the end of its scale, it seems.",
+        )
+    ]  # fmt: skip

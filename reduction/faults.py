@@ -1,0 +1,169 @@
+"""Faults of sensors as masks on their own samples. A mask decides nothing; `examination` words and weighs them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.counters import step_of
+from reduction.series import POWER_ROLES, Series
+from reduction.session import Role, SampleKind
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+INDOOR_ROLES = frozenset({Role.ROOM_TEMP, Role.RETURN_TEMP, Role.ADJACENT_TEMP})
+TEMP_ROLES = frozenset(role for role in Role if role.value.endswith(("_temp", "_wet_bulb")))
+RH_ROLES = frozenset(role for role in Role if role.value.endswith("_rh"))
+
+# What a channel can show at all in such a test; common practice, no source.
+POSSIBLE: dict[Role, tuple[float, float]] = (
+    dict.fromkeys(TEMP_ROLES, (-40.0, 110.0))
+    | {Role.SUPPLY_TEMP: (-25.0, 80.0), Role.ROOM_TEMP: (-10.0, 60.0), Role.RETURN_TEMP: (-10.0, 60.0)}
+    | dict.fromkeys(RH_ROLES, (0.0, 105.0))
+    | dict.fromkeys(POWER_ROLES, (-20.0, 20_000.0))
+)
+SPIKE_TEMP_K = 4.0  # a jump and back within one or two samples; air and probe are slower, common practice
+SPIKE_RH_PERCENT = 15.0
+SPIKE_NOISE = 15.0  # times the usual change from sample to sample
+SPIKE_S = 300.0  # the neighbours must be near, or the jump is a real change seen sparsely
+FULL_SCALE_SHARE = 0.05
+
+
+def out_of_range(series: Series) -> BoolArray:
+    """Samples that the quantity cannot have in such a test, such as −127 °C of an absent probe; shape (n,)."""
+    low, high = POSSIBLE.get(series.role, (-np.inf, np.inf))
+    with np.errstate(invalid="ignore"):
+        return np.asarray((series.values < low) | (series.values > high), dtype=bool)
+
+
+def spiking(series: Series) -> BoolArray:
+    """Single or paired samples that jump away from both neighbours and come back; shape (n,).
+
+    Only for temperatures and humidity: power may do that. A power-up value of 85 °C is caught here, and kept where
+    the neighbours are near it.
+
+    Examples
+    --------
+    >>> probe = Series("p", "f.csv", "p", Role.ROOM_TEMP, "", SampleKind.INSTANT, np.arange(6.0) * 10,
+    ...     np.array([22.0, 22.1, 85.0, 22.1, 22.0, 22.1]), None, 0.0, 60.0)
+    >>> spiking(probe).tolist()
+    [False, False, True, False, False, False]
+    """
+    mask = np.zeros(len(series.values), dtype=bool)
+    least = SPIKE_RH_PERCENT if series.role in RH_ROLES else SPIKE_TEMP_K
+    known = np.flatnonzero(np.isfinite(series.values))
+    if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 5:
+        return mask
+    value, time = series.values[known], series.time_s[known]
+    limit = max(least, SPIKE_NOISE * float(np.median(np.abs(np.diff(value)))))
+    for width in (1, 2):
+        before, after = value[: -width - 1], value[width + 1 :]
+        near = time[width + 1 :] - time[: -width - 1] <= SPIKE_S
+        inside = np.stack([value[1 + k : len(value) - width + k] for k in range(width)])
+        up = (inside - np.maximum(before, after)).min(axis=0) > limit
+        down = (np.minimum(before, after) - inside).min(axis=0) > limit
+        for at in np.flatnonzero(near & (up | down)):
+            mask[known[at + 1 : at + 1 + width]] = True
+    return mask
+
+
+def stuck(series: Series, for_at_least_s: float = 3600.0) -> BoolArray:
+    """Samples of runs that show one value to the last digit for a long time; shape (n,).
+
+    A run lasts from its first sample to the next different one, so an event log that reports changes only is
+    judged by its silence. Whether standing still was wrong is for the reader of the mask: a quiet room does it too.
+
+    Examples
+    --------
+    >>> probe = Series("p", "f.csv", "p", Role.ROOM_TEMP, "", SampleKind.INSTANT, np.arange(5.0) * 1800,
+    ...     np.array([22.0, 22.5, 22.5, 22.5, 23.0]), None, 0.0, 60.0)
+    >>> stuck(probe).tolist()
+    [False, True, True, True, False]
+    """
+    value, time = series.values, series.time_s
+    if len(value) < 2:
+        return np.zeros(len(value), dtype=bool)
+    starts = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+    ends = np.append(time[starts[1:]], time[-1])
+    long = (ends - time[starts] >= for_at_least_s) & np.isfinite(value[starts])
+    return np.repeat(long, np.diff(np.append(starts, len(value))))
+
+
+def saturated(series: Series) -> BoolArray:
+    """Samples at the end of a channel's scale: long runs at its own highest or lowest value; shape (n,).
+
+    Asked of humidity and temperatures only, of channels that otherwise move by many steps; a run of at least ten
+    samples and at least a twentieth of all.
+    """
+    value = series.values
+    mask = np.zeros(len(value), dtype=bool)
+    known = value[np.isfinite(value)]
+    if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 50 or series.kind == SampleKind.HELD:
+        return mask
+    step = step_of(known[:10_000])
+    low, high = float(known.min()), float(known.max())
+    if high - low < 20 * step:
+        return mask
+    for extreme in (low, high):
+        at = value == extreme
+        starts = np.flatnonzero(np.concatenate([[True], at[1:] != at[:-1]]))
+        lengths = np.diff(np.append(starts, len(at)))
+        long = at[starts] & (lengths >= max(10.0, FULL_SCALE_SHARE * len(value)))
+        mask |= np.repeat(long, lengths)
+    return mask
+
+
+def fahrenheit_as_celsius(series: Series) -> bool:
+    """Whether an indoor channel in °C only makes sense as °F: its level is impossible, and right once converted.
+
+    Examples
+    --------
+    >>> room = Series("r", "f.csv", "temperature_C", Role.ROOM_TEMP, "", SampleKind.INSTANT, np.arange(3.0),
+    ...     np.array([78.9, 79.0, 79.1]), None, 0.0, 60.0)
+    >>> fahrenheit_as_celsius(room)
+    True
+    """
+    level = _median(series)
+    return series.role in INDOOR_ROLES and level > 48.0 and 8.0 <= (level - 32.0) / 1.8 <= 45.0
+
+
+def celsius_as_fahrenheit(series: Series) -> bool:
+    """Whether an indoor channel was converted from °F though it was in °C already: far too cold, right if undone."""
+    level = _median(series)
+    return series.role in INDOOR_ROLES and level < 3.0 and 10.0 <= level * 1.8 + 32.0 <= 45.0
+
+
+def _median(series: Series) -> float:
+    known = series.values[np.isfinite(series.values)]
+    return float(np.median(known)) if len(known) else float("nan")
+
+
+def swapped(warm: Series, cold: Series, unit_power: Series, on_w: float = 100.0) -> tuple[float, float]:
+    """How often and by how much a channel that should be the warmer is the colder while the unit runs.
+
+    Parameters
+    ----------
+    warm, cold
+        Return and supply air, or condenser outlet and inlet.
+    unit_power
+        Its power; five-minute blocks with more than `on_w` count. [W]
+
+    Returns
+    -------
+    tuple
+        Share of those blocks in which `warm` is the colder, and its mean difference to `cold` [K]; NaN when the
+        unit never ran while both were logged.
+    """
+    start = max(s.time_s[0] for s in (warm, cold, unit_power))
+    end = min(s.time_s[-1] for s in (warm, cold, unit_power))
+    if end - start < 600.0:
+        return float("nan"), float("nan")
+    edges = np.linspace(start, end, int(np.clip((end - start) / 300.0, 2, 2000)) + 1)
+    power = unit_power.pieces.cell_means(edges)
+    difference = warm.pieces.cell_means(edges) - cold.pieces.cell_means(edges)
+    with np.errstate(invalid="ignore"):
+        running = (power > on_w) & np.isfinite(difference)
+    if not running.any():
+        return float("nan"), float("nan")
+    return float(np.mean(difference[running] < 0)), float(np.mean(difference[running]))
