@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -16,12 +14,6 @@ from tests_app.models import Channel, Evidence, Session, SessionFile, Window
 from units.models import Bench, CalibrationRecord, Claim, Instrument, Person, Room, RoomValue, Unit
 
 JSON_FIELDS = ("fixed_loads", "people", "solar", "events")
-
-
-def digest(document: doc.Session) -> str:
-    """Return the SHA-256 of the document in canonical JSON; with its files' digests in it, it names all inputs."""
-    text = json.dumps(document.model_dump(mode="json"), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()
 
 
 # --- rows to document ----------------------------------------------------------------------------------
@@ -58,7 +50,7 @@ def day_of(session: Session, files: Iterable[SessionFile]) -> date:
     return min(firsts, default=session.created_at).astimezone(ZoneInfo(session.time_zone)).date()
 
 
-def _checked(name: str, **fields: object) -> doc.Session:
+def _checked(name: str, /, **fields: object) -> doc.Session:
     try:
         return doc.Session.model_validate(fields)
     except ValidationError as error:

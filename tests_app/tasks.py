@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 from django_tasks import task
@@ -17,14 +17,15 @@ from units.models import Person
 log = logging.getLogger(__name__)
 
 REDUCTION = "reduction"
-STEPS = 2
+STEPS = 100
+LIFETIME = timedelta(minutes=30)
 BROKE = "Something broke on our side. What you entered and uploaded is kept; try again, or tell who runs this site."
 
 
 def queue_reduction(*, session: Session, by: Person) -> Job:
     """Ask for a session's reduction; a job for it that still waits or runs is returned instead of a second one."""
-    open_states = [Job.State.WAITING, Job.State.RUNNING]
-    waiting = session.jobs.filter(what=REDUCTION, state__in=open_states).first()
+    alive = {"state__in": [Job.State.WAITING, Job.State.RUNNING], "asked_at__gt": datetime.now(UTC) - LIFETIME}
+    waiting = session.jobs.filter(what=REDUCTION, **alive).first()
     if waiting is not None:
         return waiting
     job = Job.objects.create(bench=session.bench, session=session, what=REDUCTION, total_steps=STEPS, asked_by=by)
@@ -40,13 +41,12 @@ def run_reduction(job_id: str) -> None:
         pk=UUID(job_id)
     )
 
-    def tell(step: str) -> None:
-        Job.objects.filter(pk=job.pk).update(message=step)
-        job.done_steps += 1
-        job.save(update_fields=["done_steps"])
+    def progress(stage: str, part: float) -> None:
+        job.message, job.done_steps = stage, round(part * STEPS)
+        job.save(update_fields=["message", "done_steps"])
 
     _start(job)
-    _finish(job, lambda: reduce.run_and_store(session=job.session, by=job.asked_by, tell=tell))
+    _finish(job, lambda: reduce.run_and_store(session=job.session, by=job.asked_by, progress=progress))
 
 
 def _start(job: Job) -> None:

@@ -62,6 +62,7 @@ urlpatterns = [
     path("rooms/", include(room_urls)),
     path("instruments/", include(instrument_urls)),
     path("account/", include(account_urls)),
+    path("sessions/", include("tests_app.urls")),
 ]
 
 handler400 = "units.problems.bad_request"

@@ -12,7 +12,7 @@ from django.core.files.storage import default_storage
 
 from reduction import session as doc
 from reduction.channels import series_of
-from reduction.readers import read_logs
+from reduction.run import read_files
 from reduction.timeline import Timeline, align
 from tests_app import evidence_store, session_document
 from tests_app.models import Session
@@ -25,7 +25,7 @@ def timeline_of(session: Session) -> Timeline:
     """Read the session's logs as they are confirmed now and lay them on one clock."""
     document = session_document.to_document(session)
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
-        logs = tuple(log for file in document.files for log in read_logs(folder / file.path, file.profile))
+        logs = read_files(document, folder)
     series, _, _ = series_of(document, logs)
     return align(series, document.settings)
 

@@ -32,7 +32,7 @@ def read(*, file: SessionFile) -> Logs:
 
 
 @transaction.atomic
-def keep_readings(*, session: Session, fresh: Mapping[UUID, Logs], by: Person) -> None:
+def keep_readings(*, session: Session, fresh: Mapping[UUID, Logs], by: Person) -> dict[UUID, SessionFile]:
     """Keep what the session's files are read as; roles are proposed over all of them together.
 
     `fresh` holds the logs that were read just now; the other files are read again. A channel that a person
@@ -43,6 +43,7 @@ def keep_readings(*, session: Session, fresh: Mapping[UUID, Logs], by: Person) -
     proposed = iter(with_roles(tuple(log for file in files for log in logs[file.pk])))
     for file in files:
         _keep_reading(file, tuple(next(proposed) for _ in logs[file.pk]))
+    return {file.pk: file for file in files}
 
 
 def _keep_reading(file: SessionFile, logs: Logs) -> None:
@@ -83,8 +84,7 @@ def read_as(*, file: SessionFile, profile: Mapping[str, Any], by: Person) -> Ses
     except ValidationError as error:
         raise _invalid(file, error) from error
     file.save(update_fields=["profile"])
-    keep_readings(session=file.session, fresh={file.pk: read(file=file)}, by=by)
-    return file
+    return keep_readings(session=file.session, fresh={file.pk: read(file=file)}, by=by)[file.pk]
 
 
 def set_clock(*, file: SessionFile, clock: Mapping[str, Any], by: Person) -> SessionFile:
@@ -153,7 +153,7 @@ def offered(*, session: Session, files: Sequence[SessionFile]) -> dict[str, Save
 def apply(*, file: SessionFile, mapping: SavedMapping, by: Person) -> SessionFile:
     """Read a file as the saved mapping says and confirm its channels by it."""
     if mapping.profile != file.profile:
-        read_as(file=file, profile=mapping.profile, by=by)
+        file = read_as(file=file, profile=mapping.profile, by=by)
     instruments = {str(row.pk): row for row in mapping.bench.instruments.all()}
     saved = {entry["column"]: entry for entry in mapping.channels}
     channels = list(file.channels.filter(column__in=saved))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import UTC, datetime
 
 from django.db import transaction
-from reduction.run import reduce_session
 
 from reduction import session as doc
 from reduction.method import METHOD_VERSION
+from reduction.run import Progress, reduce_session, session_digest
 from tests_app import evidence_store, session_document
 from tests_app.models import Finding, Point, Reduction, Session
 from units.models import Person
@@ -32,17 +31,15 @@ SAME_IN_POINT = [
 SAME_IN_FINDING = ("code", "severity", "sentence", "subject", "remedy")
 
 
-def run_and_store(*, session: Session, by: Person | None, tell: Callable[[str], None] = lambda step: None) -> Reduction:
+def run_and_store(*, session: Session, by: Person | None, progress: Progress | None = None) -> Reduction:
     """Reduce what the session holds now; where that is what its standing reduction was made from, return that one."""
     document = session_document.to_document(session)
-    digest = session_document.digest(document)
+    digest = session_digest(document)
     standing = standing_reduction(session)
     if standing is not None and _is_of(standing, digest):
         return standing
-    tell("Reading the logs and reducing")
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
-        result = reduce_session(document, base=folder)
-    tell("Keeping the result")
+        result = reduce_session(document, base=folder, progress=progress)
     return store(session=session, document=document, result=result, by=by)
 
 
@@ -54,7 +51,7 @@ def standing_reduction(session: Session) -> Reduction | None:
 def is_due(session: Session) -> bool:
     """Say whether the session holds something that its standing reduction was not made from."""
     standing = standing_reduction(session)
-    return standing is None or not _is_of(standing, session_document.digest(session_document.to_document(session)))
+    return standing is None or not _is_of(standing, session_digest(session_document.to_document(session)))
 
 
 def _is_of(reduction: Reduction, digest: str) -> bool:
@@ -65,7 +62,7 @@ def _is_of(reduction: Reduction, digest: str) -> bool:
 def store(*, session: Session, document: doc.Session, result: doc.Result, by: Person | None) -> Reduction:
     """Write the reduction with its points and findings; it supersedes the one that stood until now."""
     Session.objects.select_for_update().get(pk=session.pk)
-    digest = session_document.digest(document)
+    digest = session_digest(document)
     standing = standing_reduction(session)
     if standing is not None and _is_of(standing, digest):
         return standing

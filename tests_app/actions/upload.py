@@ -68,7 +68,8 @@ def keep_files(*, session: Session, files: Iterable[Incoming], by: Person) -> Up
             (upload.kept if logs else upload.known).append(row)
             fresh |= {row.pk: logs} if logs else {}
     if fresh:
-        mapping.keep_readings(session=session, fresh=fresh, by=by)
+        rows = mapping.keep_readings(session=session, fresh=fresh, by=by)
+        upload.kept = [rows[row.pk] for row in upload.kept]
     return upload
 
 

@@ -10,6 +10,7 @@ from reduction.readers.vocabulary import find_unit
 from reduction.session import HeaterKind, SampleKind
 from tests_app.models import Channel
 from tests_app.words import KIND_WORDS, ROLE_GROUPS, role_label
+from units.models import Instrument
 
 ROLE_CHOICES = [(group, [(role, role_label(role)) for role in roles]) for group, roles in ROLE_GROUPS.items()]
 KIND_CHOICES = [(kind.value, KIND_WORDS[kind.value]) for kind in SampleKind]
@@ -24,7 +25,7 @@ class ChannelForm(forms.Form):
         label="Unit", required=False, max_length=16, widget=forms.TextInput(attrs={"list": "quantity-units"})
     )
     kind = forms.ChoiceField(label="A row is", choices=KIND_CHOICES)
-    instrument = forms.ModelChoiceField(None, required=False, empty_label="None stated")
+    instrument = forms.TypedChoiceField(required=False, empty_value=None)
     place = forms.CharField(required=False, max_length=80, help_text="For a neighbour: the name a surface refers to")
     placement_u_c = forms.FloatField(
         label="Placement u (K)",
@@ -35,11 +36,13 @@ class ChannelForm(forms.Form):
     heater_kind = forms.ChoiceField(label="Heater", required=False, choices=HEATER_CHOICES)
     is_difference = forms.BooleanField(label="Is a difference of two temperatures", required=False)
 
-    def __init__(self, data: Any = None, *, channel: Channel, instruments: Any) -> None:
-        initial = {name: getattr(channel, name) for name in self.base_fields}
+    def __init__(self, data: Any = None, *, channel: Channel, instruments: list[Instrument]) -> None:
+        initial = {name: getattr(channel, name) for name in self.base_fields} | {"instrument": channel.instrument_id}
         super().__init__(data, prefix=channel.pk.hex, initial=initial)
         self.channel = channel
-        self.fields["instrument"].queryset = instruments
+        rows = {str(row.pk): row for row in instruments}
+        self.fields["instrument"].choices = [("", "None stated"), *((pk, row.name) for pk, row in rows.items())]
+        self.fields["instrument"].coerce = rows.get
         for field in self.fields.values():
             field.widget.attrs["aria-label"] = f"{field.label or 'Role'} of {channel.column}"
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 from tests_app import charts
 from tests_app.models import SessionFile, Window
 from tests_app.words import role_label
+from units import quantities
 
 register = template.Library()
 
@@ -117,3 +118,56 @@ def _row(channel: Any, column: dict[str, Any] | None) -> dict[str, Any]:
         "sure_words": sure_words(guess["sure"]),
         "because": guess["because"],
     }
+
+
+# --- figures of a result ---------------------------------------------------------------------------------
+
+
+@register.filter
+def span_words(point: Any) -> str:
+    """Write how long a point's window is."""
+    return duration((point.end - point.start).total_seconds())
+
+
+@register.filter
+def signed(value: float) -> str:
+    """Write a term with its sign, to a tenth of a watt, so that the sum can be checked."""
+    return ("+" if value > 0 else "") + quantities.number(value, 1)
+
+
+@register.filter
+def one_decimal(value: float) -> str:
+    """Write to a tenth."""
+    return quantities.number(value, 1)
+
+
+@register.filter
+def doubled(u: float) -> str:
+    """Write a standard uncertainty as twice itself, to a tenth."""
+    return quantities.number(2 * u, 1)
+
+
+@register.filter
+def three(value: float | None) -> str:
+    """Write to three significant digits."""
+    return quantities.with_uncertainty(value)
+
+
+@register.simple_tag
+def u95(value: float, u: float, unit: str = "W") -> str:
+    """Write a value with twice its standard uncertainty."""
+    return quantities.with_uncertainty(value, 2 * u, unit)
+
+
+@register.filter
+def condition_words(name: str) -> str:
+    """Write the name of a condition: `outdoor_temp_c` as “Outdoor temperature”."""
+    return role_label(name.removesuffix("_c").removesuffix("_percent"))
+
+
+@register.simple_tag(takes_context=True)
+def condition(context: dict[str, Any], name: str, measured: Any) -> str:
+    """Write a condition with its uncertainty, in the reader's units."""
+    if name.endswith("_c"):
+        return quantities.temp(measured.value, 2 * measured.u, context.get("display") or quantities.METRIC)
+    return quantities.with_uncertainty(measured.value, 2 * measured.u, "%" if name.endswith("_percent") else "")

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
+from reduction import session as doc
 from reduction.errors import ReductionError
 from tests_app import charts, tasks
 from tests_app.actions import attach as attach_action
@@ -19,29 +21,59 @@ from tests_app.views.common import at_session, page
 from units import access
 from units.models import Unit
 
+SHARE_BAR_REM = 8.0
+
 
 @at_session
 def show(request: HttpRequest, session: Session, reduction_id: UUID | None = None) -> HttpResponse:
     """Show one reduction of the session: the standing one, or an earlier one by its id."""
     reductions = list(session.reductions.select_related("reduced_by", "superseded_by").prefetch_related("points"))
-    chosen = next((row for row in reductions if row.pk == reduction_id), None) if reduction_id else None
-    shown = chosen or next((row for row in reductions if not hasattr(row, "superseded_by")), None)
-    context = {
+    shown = _chosen(reductions, reduction_id)
+    is_due, refusal = _is_due(session)
+    context: dict[str, Any] = {
         "reductions": reductions,
         "reduction": shown,
-        "points": [charts.shown_point(point) for point in shown.points.all()] if shown else [],
-        "is_due": _is_due(session),
+        "is_due": is_due,
+        "refusal": refusal,
         "units": session.bench.units.all() if session.unit_id is None else [],
+        "windows_accepted": session.windows.filter(accepted=True).count(),
     }
+    if shown is not None:
+        result = doc.Result.model_validate(shown.result)
+        context |= {"result": result, "points": [_shown(point) for point in result.points]}
+        context["compared"] = charts.windows_compared(result.points) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
 
 
-def _is_due(session: Session) -> str | bool:
-    """Say whether a new reduction would be made from other inputs, or the sentence why none can be made yet."""
+def _chosen(reductions: list[Reduction], reduction_id: UUID | None) -> Reduction | None:
+    if reduction_id is None:
+        return next((row for row in reductions if not hasattr(row, "superseded_by")), None)
+    found = next((row for row in reductions if row.pk == reduction_id), None)
+    if found is None:
+        raise Http404("No such reduction of this session.")
+    return found
+
+
+def _is_due(session: Session) -> tuple[bool, str]:
+    """Say whether a new reduction would be made from other inputs, or why none can be made yet."""
+    if not session.files.exists():
+        return False, "Upload the log files first; there is nothing to reduce yet."
     try:
-        return reduce.is_due(session)
+        return reduce.is_due(session), ""
     except ReductionError as error:
-        return str(error)
+        return False, str(error)
+
+
+def _shown(point: doc.Point) -> dict[str, Any]:
+    """Return a point with its pictures and tables, the budget with the largest share first."""
+    budget = sorted(point.budget, key=lambda line: -abs(line.share))
+    return {
+        "point": point,
+        "terms_picture": charts.terms(point),
+        "budget": [(line, max(0.0, line.share) * SHARE_BAR_REM) for line in budget],
+        "shortfall_picture": charts.shortfall(point.shortfall) if point.shortfall else "",
+        "conditions": [(name, measured) for name, measured in point.conditions.items()],
+    }
 
 
 @require_POST
