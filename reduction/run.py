@@ -12,7 +12,9 @@ from reduction.balance import Balance, Span, heat_balance
 from reduction.channels import series_of
 from reduction.cycles import heater_cycle, phase_bias_w
 from reduction.errors import InvalidSession, Place, UnreadableFile
+from reduction.examination import examine
 from reduction.method import METHOD_VERSION
+from reduction.plateaus import levels
 from reduction.point import Reduced, point_of, reduce_balance
 from reduction.propagation import shared_covariance
 from reduction.readers import read_logs
@@ -53,7 +55,8 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     logs = read_files(session, base)
     tell("aligning the channels", 0.4)
     series, channels, findings = series_of(session, logs)
-    timeline = align(series, session.settings)
+    examined = examine(series)
+    timeline = align(examined.series, session.settings, examined.left_out)
     tell("looking for steady windows", 0.5)
     windows = choose_windows(timeline, session)
     tell("drawing up the balance", 0.6)
@@ -68,7 +71,8 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         channels=channels,
         points=points,
         capacity_covariance_w2=covariance,
-        findings=(*findings, *_nothing(windows, points)),
+        levels=levels(timeline),
+        findings=(*findings, *examined.findings, *_nothing(windows, points)),
     )
 
 

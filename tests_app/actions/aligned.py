@@ -12,6 +12,7 @@ from django.core.files.storage import default_storage
 
 from reduction import session as doc
 from reduction.channels import series_of
+from reduction.examination import examine
 from reduction.run import read_files
 from reduction.timeline import Timeline, align
 from tests_app import evidence_store, session_document
@@ -27,7 +28,8 @@ def timeline_of(session: Session) -> Timeline:
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
         logs = read_files(document, folder)
     series, _, _ = series_of(document, logs)
-    return align(series, document.settings)
+    examined = examine(series)
+    return align(examined.series, document.settings, examined.left_out)
 
 
 def frame_of(session: Session) -> pd.DataFrame:
