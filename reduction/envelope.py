@@ -81,7 +81,7 @@ def fast_store(room: Room) -> Store:
     --------
     >>> store = fast_store(Room(volume_m3=37.5, construction="medium"))
     >>> round(store.c_j_per_k / 1e3), round(store.u_j_per_k / 1e3)
-    (1361, 643)
+    (990, 429)
     """
     if room.c_eff_j_per_k is not None:
         given = room.c_eff_u95_j_per_k

@@ -27,8 +27,8 @@ def electric_power(draft: Draft, load: Load) -> Quantity:
         draft.say(
             "power_mostly_missing",
             Severity.SEVERE,
-            f"{load.series.name} is known for {known:.0%} of the window; over the rest it may lie such that the mean is "
-            f"{mean.low:.0f} to {mean.high:.0f} W.",
+            f"{load.series.name} is known for {known:.0%} of the window; whatever it did in the rest, the mean lies "
+            f"between {mean.low:.0f} and {mean.high:.0f} W.",
             subject=load.series.key,
             remedy="Choose a window without the gap, or add the counter of the same plug.",
         )

@@ -142,8 +142,8 @@ def _assumed(result: Propagated, label: str) -> tuple[Finding, ...]:
             sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the variance: "
             f"±{u:.0f} W would be about ±{without:.0f} W with a known room.",
             subject=label,
-            remedy="Leave everything in the room off for two hours, or heat it for a night without the unit, and log its "
-            "temperatures: either run narrows these bands.",
+            remedy="Log the room's temperatures over two hours with everything off, or over a night of heating without "
+            "the unit: either run narrows these bands.",
         ),
     )
 
@@ -155,8 +155,9 @@ def _disagreement(reduced: Reduced) -> tuple[Finding, ...]:
         Finding(
             code="monte_carlo_reported",
             severity=Severity.NOTE,
-            sentence=f"Linear propagation gives u = {reduced.result.u(CAPACITY):.1f} W, Monte Carlo {reduced.trial.u:.1f} W; "
-            "they differ by more than the numerical tolerance, so the Monte Carlo interval is the one reported.",
+            sentence=f"Linear propagation gives u = {reduced.result.u(CAPACITY):.1f} W and Monte Carlo "
+            f"{reduced.trial.u:.1f} W; their intervals differ by more than the numerical tolerance, so that of Monte "
+            "Carlo is reported.",
             subject=reduced.balance.label,
         ),
     )

@@ -55,7 +55,7 @@ def autocorrelation(values: FloatArray) -> FloatArray:
     n = len(deviations)
     spectrum = np.fft.rfft(deviations, 2 * n)
     covariance = np.fft.irfft(spectrum * spectrum.conj(), 2 * n)[:n]
-    return covariance / covariance[0] if covariance[0] > 0 else np.eye(1, n)[0]
+    return np.asarray(covariance / covariance[0] if covariance[0] > 0 else np.eye(1, n)[0])
 
 
 def effective_size(values: FloatArray) -> float:

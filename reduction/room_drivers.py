@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
+from reduction.cycles import heater_cycle, unit_cycle
 from reduction.envelope import conductances, fast_store
 from reduction.relaxation import fill_gaps
 from reduction.session import Role, Session
@@ -89,6 +91,18 @@ def _neighbour(timeline: Timeline, to: str) -> FloatArray | None:
     return named if named is not None else mean_cells(timeline, Role.ADJACENT_TEMP)
 
 
+def without_ripple(timeline: Timeline, room_c: FloatArray) -> FloatArray:
+    """Room temperature averaged over the cycle of what switches, as the balance's storage sees it.
+
+    The ripple moves no heat in or out of slow stores over whole cycles, but at the ends of a window that cuts a cycle
+    its slope would look like a drift.
+    """
+    whole = timeline.start_s, timeline.end_s
+    cycle = unit_cycle(timeline, *whole) or heater_cycle(timeline, *whole)
+    width = round(cycle.period_s / (timeline.step_s * cell_factor(timeline))) if cycle else 0
+    return uniform_filter1d(room_c, width, mode="nearest") if 1 < width < room_c.size // 2 else room_c
+
+
 def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
     """Collect what drives the room's stores; None where the room has no usable temperature.
 
@@ -109,6 +123,7 @@ def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
         room_c = mean_cells(timeline, Role.RETURN_TEMP)
     if room_c is None:
         return None
+    room_c = without_ripple(timeline, room_c)
     found = [(_neighbour(timeline, c.to), c) for c in conductances(session.room)]
     known = [(t, c) for t, c in found if t is not None]
     store = fast_store(session.room)

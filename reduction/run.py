@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from reduction.balance import Balance, Span, heat_balance
+from reduction.balance import Span, heat_balance
 from reduction.channels import series_of
 from reduction.cycles import heater_cycle, phase_bias_w
 from reduction.errors import InvalidSession, Place, UnreadableFile
@@ -173,8 +173,8 @@ def _nothing(windows: Sequence[WindowResult], points: Sequence[Point]) -> tuple[
         Finding(
             code="window_outside_data",
             severity=Severity.SEVERE,
-            sentence=f"The window {window.label or _utc(window.start)} from {_utc(window.start)} to {_utc(window.end)} UTC "
-            "lies outside the logged data.",
+            sentence=f"The window {window.label} from {_utc(window.start)} to {_utc(window.end)} UTC lies outside "
+            "the logged data.",
             subject=window.label,
             remedy="Correct the window, or the time zone or clock of the files.",
         )

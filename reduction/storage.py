@@ -15,7 +15,7 @@ from reduction.loads import loads_of
 from reduction.propagation import Input
 from reduction.session import Role
 from reduction.slow_mass import SlowMassRelease
-from reduction.timeline import end_values, group_cells, slope_over
+from reduction.timeline import Timeline, end_values, group_cells, slope_over
 
 FloatArray = NDArray[np.float64]
 
@@ -132,19 +132,25 @@ def _block_balance(draft: Draft) -> FloatArray:
             balance = balance + surface.ua_w_per_k * (outside - room)
     capacity = fast_store(draft.session.room).c_j_per_k
     smooth_s = draft.cycle_s or SHORTEST_BLOCK_S
-    means = []
-    for first, last in pairwise(edges):
-        inside = (timeline.grid_s >= first) & (timeline.grid_s < last)
-        low, high = end_values(timeline, room, float(first), float(last), smooth_s)
-        means.append(
-            np.nanmean(balance[inside]) - capacity * (high - low) / (last - first) if _any(balance[inside]) else np.nan
-        )
-    found = np.array(means)
-    return found[np.isfinite(found)]
+    means = [_block_mean(timeline, balance, room, capacity, *pair, smooth_s) for pair in pairwise(edges.tolist())]
+    return np.array([mean for mean in means if isfinite(mean)])
 
 
-def _any(values: FloatArray) -> bool:
-    return bool(np.isfinite(values).any())
+def _block_mean(
+    timeline: Timeline,
+    balance: FloatArray,
+    room: FloatArray,
+    capacity: float,
+    first_s: float,
+    last_s: float,
+    smooth_s: float,
+) -> float:
+    inside = balance[(timeline.grid_s >= first_s) & (timeline.grid_s < last_s)]
+    known = inside[np.isfinite(inside)]
+    if not len(known):
+        return float("nan")
+    low, high = end_values(timeline, room, first_s, last_s, smooth_s)
+    return float(known.mean()) - capacity * (high - low) / (last_s - first_s)
 
 
 def _block_edges(draft: Draft) -> FloatArray:

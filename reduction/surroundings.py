@@ -74,10 +74,15 @@ def enter_envelope(draft: Draft, room: Temperature) -> dict[str, Temperature]:
         neighbours[surface.to] = outside
         ua = draft.ledger.enter(
             Input(
-                f"UA to {surface.to}", surface.ua_w_per_k, surface.u_w_per_k, "W/K", source=surface.how,
-                shared_key=f"room:{draft.room_key}:ua:{surface.to}", shape="rectangular" if surface.assumed else "normal",
+                f"UA to {surface.to}",
+                surface.ua_w_per_k,
+                surface.u_w_per_k,
+                "W/K",
+                source=surface.how,
+                shared_key=f"room:{draft.room_key}:ua:{surface.to}",
+                shape="rectangular" if surface.assumed else "normal",
             )
-        )  # fmt: skip
+        )
         gain = _gain(ua, outside.quantity, room.quantity)
         draft.ledger.add_term(f"envelope to {surface.to}", gain, f"UA·ΔT; UA {surface.how}")
     return neighbours
@@ -116,7 +121,8 @@ def _outdoor(draft: Draft, surface: Conductance, room: Temperature) -> Temperatu
         draft.say(
             "condenser_inlet_for_outdoor",
             Severity.WARNING,
-            f"No outdoor sensor: the condenser's inlet stands in for the wall, within {2 * CONDENSER_FOR_OUTDOOR_U_C:g} K.",
+            "No outdoor sensor: the condenser's inlet stands in for the outdoor air, within "
+            f"{2 * CONDENSER_FOR_OUTDOOR_U_C:g} K.",
             remedy="Hang a sensor outdoors, in the shade and out of the unit's discharge.",
         )
         return _stand_in(draft, "outdoor", inlet, CONDENSER_FOR_OUTDOOR_U_C)

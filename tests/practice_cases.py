@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from reduction.errors import ReductionError
 from reduction.run import reduce_session
 from reduction.session import Point, Role, Session
 
@@ -343,29 +344,50 @@ def _most_common(window: Json, points: Sequence[Point]) -> Point | None:
     return best[1] if best[0] > 0 else None
 
 
+HEADING = (
+    "case",
+    "window",
+    "truth",
+    "value",
+    "error",
+    "U95",
+    "in",
+    "kind",
+    "power",
+    "error",
+    "U95",
+    "in",
+    "usable",
+    "found",
+)
+LAYOUT = "{:8} {:10} {:>8} {:>8} {:>7} {:>6} {:>4} {:9} {:>7} {:>6} {:>5} {:>4} {:>6} {}\n"
+
+
+def line(row: Compared) -> str:
+    """One line of the table."""
+    p = row.point
+    if p is None:
+        return f"{row.case:8} {row.window:10} {row.truth_w:8.1f} no point\n"
+    power = row.truth_power_w or 0.0
+    found = "; ".join([p.limit.verdict, *(f.code for f in p.findings)])
+    return LAYOUT.format(
+        row.case, row.window, f"{row.truth_w:.1f}", f"{p.capacity_w:.1f}", f"{p.capacity_w - row.truth_w:+.1f}",
+        f"{p.capacity_u95_w:.1f}", WORDS[row.inside], p.capacity_kind, f"{p.power_w:.1f}", f"{p.power_w - power:+.1f}",
+        f"{p.power_u95_w:.1f}", WORDS[row.power_inside], p.usable, found,
+    )  # fmt: skip
+
+
+WORDS = {True: "yes", False: "NO", None: "-"}
+
+
 def main(folders: Sequence[str]) -> None:
     """Print the table."""
-    print(
-        f"{'case':8} {'window':14} {'truth':>9} {'value':>9} {'error':>8} {'U95':>7} {'in':>4} {'kind':9} {'P true':>8} {'P':>8} {'U95 P':>6} in usable"
-    )
-    cases = sorted(case.parent for folder in folders for case in Path(folder).rglob("case.json"))
-    for case in cases:
+    sys.stdout.write(LAYOUT.format(*HEADING))
+    for case in sorted(case.parent for folder in folders for case in Path(folder).rglob("case.json")):
         try:
-            rows = compare(case)
-        except ValueError as error:
-            print(f"{case.name:8} refused: {error}")
-            continue
-        for row in rows:
-            p = row.point
-            if p is None:
-                print(f"{row.case:8} {row.window:14} {row.truth_w:9.1f}  no point")
-                continue
-            print(
-                f"{row.case:8} {row.window:14} {row.truth_w:9.1f} {p.capacity_w:9.1f} {p.capacity_w - row.truth_w:+8.1f} "
-                f"{p.capacity_u95_w:7.1f} {'yes' if row.inside else 'NO':>4} {p.capacity_kind:9} {row.truth_power_w or 0:8.1f} "
-                f"{p.power_w:8.1f} {p.power_u95_w:6.1f} {'yes' if row.power_inside else 'NO'} {p.usable} "
-                f"{p.limit.verdict}; {', '.join(f.code for f in p.findings)}"
-            )
+            sys.stdout.writelines(line(row) for row in compare(case))
+        except ReductionError as error:
+            sys.stdout.write(f"{case.name:8} refused: {error}\n")
 
 
 if __name__ == "__main__":
