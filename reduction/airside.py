@@ -1,4 +1,4 @@
-"""Independent looks at a capacity: indoor air, outdoor air, energy counters, room sensors, second law."""
+"""Independent looks at a capacity: indoor air, outdoor air, energy counters, room sensors."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from reduction.constants import KELVIN_OFFSET, LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR, STANDARD_PRESSURE_PA
+from reduction.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR, STANDARD_PRESSURE_PA
 from reduction.moist_air import (
     density_kg_per_m3,
     enthalpy_j_per_kg,
@@ -21,6 +21,7 @@ from reduction.session import CrossCheck, Measured
 CLAIMED_FLOW_U = 0.15  # of the claim, standard: leaflets state free delivery, filter and grille cost 10–30 %; no source
 TYPICAL_RATIO = 0.008  # kg/kg where humidity is unknown; 0.004 more or less moves an air flow by 0.5 %
 MIXED_ROOM_K = 0.5  # two sensors of a mixed room may differ by this besides their errors, common practice, no source
+SAME_PLUG = 0.01  # of the power: counter and log of one plug are read out and rounded apart, common practice, no source
 OUTDOOR_FLOW_TOLERANCE = (
     0.08  # one fan speed at two air densities and a wet or dry condenser; common practice, no source
 )
@@ -70,7 +71,7 @@ def cross_checks(air: AirSide) -> tuple[CrossCheck, ...]:
     Air side and outdoor side: the two simultaneous methods of ISO 5151 (from memory); air-side heat from enthalpies
     of moist air as in ASHRAE Handbook Fundamentals (SI) ch. 1.
     """
-    found = [_closure(air), _indoor_flow(air), _outdoor_flow(air), _second_law(air)]
+    found = [_closure(air), _indoor_flow(air), _outdoor_flow(air)]
     found += [_counter(name, *pair) for name, pair in (air.counters or {}).items()]
     sensors = sorted((air.room_sensors or {}).items())
     found += [_two_sensors(first, second) for first, second in combinations(sensors, 2)]
@@ -208,21 +209,10 @@ def _outdoor_flow(air: AirSide) -> CrossCheck | None:
     return _check("outdoor air flow", flow, "m³/h", "the same in every window at one fan speed", None, because)
 
 
-def _second_law(air: AirSide) -> CrossCheck | None:
-    hot = air.condenser_inlet_temp_c
-    cold = air.supply_temp_c or air.room_temp_c
-    if hot is None or air.power.value <= 0.0 or hot.value - cold.value <= 1.0:
-        return None
-    carnot = (cold.value + KELVIN_OFFSET) / (hot.value - cold.value)
-    cop = _ratio(air.capacity, air.power)
-    because = f"No machine between {cold.value:.1f} and {hot.value:.1f} °C can exceed a COP of {carnot:.1f}."
-    return _check("COP below Carnot", cop, "W/W", f"below {carnot:.1f}", cop.value - 2.0 * cop.u <= carnot, because)
-
-
 def _counter(name: str, counter: Measured, log: Measured) -> CrossCheck:
     difference = Measured(value=counter.value - log.value, u=math.hypot(counter.u, log.u))
-    because = f"{name}: {counter.value:.1f} W by the energy counter, {log.value:.1f} W by the power log."
-    passed = abs(difference.value) <= 2.0 * difference.u
+    because = f"{name}: {counter.value:.1f} W by one record, {log.value:.1f} W by the other."
+    passed = abs(difference.value) <= 2.0 * difference.u + SAME_PLUG * abs(log.value)
     return _check("energy counter against power log", difference, "W", "0 W", passed, because)
 
 

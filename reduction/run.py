@@ -11,6 +11,7 @@ from pathlib import Path
 from reduction.balance import Span, heat_balance
 from reduction.channels import series_of
 from reduction.cycles import heater_cycle, phase_bias_w
+from reduction.diagnosis import diagnose
 from reduction.errors import InvalidSession, Place, UnreadableFile
 from reduction.examination import examine
 from reduction.method import METHOD_VERSION
@@ -61,6 +62,8 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     windows = choose_windows(timeline, session)
     tell("drawing up the balance", 0.6)
     points, covariance = reduce_windows(timeline, session, windows)
+    tell("judging the points", 0.9)
+    points = diagnose(points, timeline, session)
     tell("done", 1.0)
     return Result(
         method_version=METHOD_VERSION,

@@ -1,0 +1,279 @@
+"""What the points mean: each with its limit, cross-checks, ratings, shortfall and verdicts, in the light of all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import hypot, isfinite
+
+from reduction.airside import AirSide, across_windows, cross_checks
+from reduction.claims import Claimed, claimed_figures, default_condition, named_condition
+from reduction.coil import unseen_latent_w
+from reduction.cycles import Cycle, cycles_in, cycles_within, unit_cycle
+from reduction.explain import Shown, shortfall
+from reduction.limits import OtherWindow, WindowFacts, full_speed_power_w, what_limited
+from reduction.loads import loads_of
+from reduction.moist_air import humidity_ratio, station_pressure_pa
+from reduction.rating import RatedPoint, rating_correction
+from reduction.readings import from_limit, instrument_of
+from reduction.session import CrossCheck, Limit, Measured, Point, Role, Session, WindowResult
+from reduction.timeline import Series, Timeline, mean_over
+from reduction.verdict import verdicts
+
+CLEARLY = 2.0  # times a limit of steadiness: the state of the unit itself is then in doubt
+OF_THE_UNIT = ("variation of unit power", "levels of unit power", "disturbances declared or seen")
+NOT_OF_THE_STATE = ("length of the window", "time without data", "mean heat that a cut heater cycle may shift")
+NEIGHBOURHOOD_S = 3600.0  # on either side of a window, in which the unit's own cycle shows
+NO_POWER = Limit(verdict="cannot tell", because="The unit's power was not logged in this window.")
+
+
+def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> tuple[Point, ...]:
+    """Complete the points of one session: limits first, then what rests on them.
+
+    Parameters
+    ----------
+    points
+        As propagated; their limits are not looked at.
+    timeline
+        Gives cycles of the unit, single room sensors, counters beside logs.
+
+    Returns
+    -------
+    tuple[Point, ...]
+        The same points, in order, with limit, cross-checks, ratings, shortfall and verdicts filled in.
+    """
+    claimed = claimed_figures(session.unit)
+    facts = [_facts(point, points, timeline, session) for point in points]
+    limits = [_limit(point, fact, claimed) for point, fact in zip(points, facts, strict=True)]
+    top = _full_speed(points, facts, limits, claimed)
+    limits = [_limit(point, fact, claimed, top) for point, fact in zip(points, facts, strict=True)]
+    airs = [_air(point, timeline, session, claimed) for point in points]
+    running = {
+        p.label: a for p, a, limit in zip(points, airs, limits, strict=True) if limit.verdict != "unit off" and a
+    }
+    together = across_windows(running)
+    return tuple(
+        _completed(point, fact, limit, air, together if point.label in running else (), session, claimed)
+        for point, fact, limit, air in zip(points, facts, limits, airs, strict=True)
+    )
+
+
+def _completed(
+    point: Point,
+    facts: WindowFacts | None,
+    limit: Limit,
+    air: AirSide | None,
+    together: tuple[CrossCheck, ...],
+    session: Session,
+    claimed: Claimed,
+) -> Point:
+    checks = (*(cross_checks(air) if air else ()), *together)
+    found: dict[str, object] = {"limit": limit, "cross_checks": checks}
+    rated = _rated(point, facts, limit)
+    if rated and facts:
+        conditions = [named_condition(name) for name in session.settings.rating_conditions]
+        corrections = [
+            rating_correction([rated], each) for each in conditions or [default_condition(session.unit.kind)]
+        ]
+        found["ratings"] = tuple(each for each in corrections if each)
+        found["verdicts"] = verdicts(rated, session.unit)
+        if limit.verdict not in ("unit off", "not steady"):
+            expected = full_speed_power_w(facts, claimed)
+            unseen = None if point.capacity_kind == "total" else _unseen(point, facts)
+            shown = Shown(_capacity(point), unseen, (expected[0], expected[2]) if expected else None, facts.on_share)
+            found["shortfall"] = shortfall(rated, claimed, shown)
+    return point.model_copy(update=found)
+
+
+def _limit(
+    point: Point, facts: WindowFacts | None, claimed: Claimed, full_speed_w: tuple[float, float] | None = None
+) -> Limit:
+    return NO_POWER if facts is None else what_limited(facts, claimed, full_speed_w)
+
+
+def _facts(point: Point, points: Sequence[Point], timeline: Timeline, session: Session) -> WindowFacts | None:
+    room = point.conditions.get("room_temp_c")
+    if room is None or point.cop is None:
+        return None
+    supply, entering = point.conditions.get("supply_temp_c"), point.conditions.get("return_temp_c", room)
+    outdoor, wet_bulb = _outdoor(point), point.conditions.get("room_wet_bulb_c")
+    cycle = _cycle(point.window, timeline)
+    start, end = point.start.timestamp(), point.end.timestamp()
+    return WindowFacts(
+        kind=session.unit.kind,
+        compressor=session.unit.compressor,
+        bypass_factor=session.unit.bypass_factor,
+        power_w=point.power_w,
+        power_u_w=point.power_u95_w / 2.0,
+        capacity_w=point.capacity_w,
+        capacity_u_w=point.capacity_u_w,
+        room_temp_c=room.value,
+        room_wet_bulb_c=wet_bulb.value if wet_bulb else None,
+        outdoor_temp_c=outdoor.value if outdoor else None,
+        supply_temp_c=supply.value if supply else None,
+        return_temp_c=entering.value,
+        split_u_c=hypot(supply.u, entering.u) if supply else 0.0,
+        unit_cycles=cycles_in(cycle, start, end) if cycle else 0.0,
+        on_share=cycle.duty if cycle else None,
+        unsteady_because="" if cycle else _unsteady(point.window),
+        set_room_temp_c=session.settings.set_room_temp_c,
+        pressure_pa=_pressure_pa(session),
+        others=tuple(_other(each) for each in points if each is not point and each.usable and _outdoor(each)),
+    )
+
+
+def _other(point: Point) -> OtherWindow:
+    outdoor = _outdoor(point)
+    return OtherWindow(
+        power_w=point.power_w,
+        capacity_w=point.capacity_w,
+        capacity_u_w=point.capacity_u_w,
+        room_temp_c=point.conditions["room_temp_c"].value,
+        outdoor_temp_c=outdoor.value if outdoor else 0.0,
+    )
+
+
+def _outdoor(point: Point) -> Measured | None:
+    """Air at the condenser inlet, else outdoors: the condition that counts is what the unit breathes."""
+    return point.conditions.get("condenser_inlet_temp_c") or point.conditions.get("outdoor_temp_c")
+
+
+def _cycle(window: WindowResult, timeline: Timeline) -> Cycle | None:
+    start, end = window.start.timestamp(), window.end.timestamp()
+    return cycles_within(unit_cycle(timeline, start - NEIGHBOURHOOD_S, end + NEIGHBOURHOOD_S), start, end)
+
+
+def _unsteady(window: WindowResult) -> str:
+    """Say what makes the state of the unit doubtful; small excesses of the room alone do not."""
+    failed = [
+        row
+        for row in window.evidence
+        if not row.passed
+        and row.quantity not in NOT_OF_THE_STATE
+        and (row.quantity in OF_THE_UNIT or row.value > CLEARLY * row.limit)
+    ]
+    said = (f"{row.quantity} {row.value:.2g} {row.quantity_unit} (limit {row.limit:g})" for row in failed)
+    return "; ".join(said) + "." if failed else ""
+
+
+def _capacity(point: Point) -> Measured:
+    return Measured(value=point.capacity_w, u=point.capacity_u_w)
+
+
+def _unseen(point: Point, facts: WindowFacts) -> Measured:
+    rh = point.conditions.get("room_rh_percent")
+    ratio = float(humidity_ratio(facts.room_temp_c, rh.value, facts.pressure_pa)) if rh else None
+    entering = facts.room_temp_c if facts.return_temp_c is None else facts.return_temp_c
+    return unseen_latent_w(
+        point.capacity_w, ratio, facts.supply_temp_c, entering, facts.bypass_factor, facts.pressure_pa
+    )
+
+
+def _rated(point: Point, facts: WindowFacts | None, limit: Limit) -> RatedPoint | None:
+    """Return what a correction needs; None where nothing was cooled, or the condition is not known."""
+    outdoor = _outdoor(point)
+    if facts is None or outdoor is None or not point.usable or point.capacity_w <= point.capacity_u95_w:
+        return None
+    capacity = _capacity(point)
+    if point.capacity_kind == "sensible":
+        unseen = _unseen(point, facts)
+        capacity = Measured(value=capacity.value + unseen.value, u=hypot(capacity.u, unseen.u))
+    return RatedPoint(
+        kind=facts.kind,
+        capacity=capacity,
+        power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
+        room_temp_c=point.conditions["room_temp_c"],
+        room_wet_bulb_c=point.conditions.get("room_wet_bulb_c"),
+        outdoor_temp_c=outdoor,
+        limit=limit,
+        coil=facts.coil,
+        supply_temp_c=facts.supply_temp_c,
+        pressure_pa=facts.pressure_pa,
+    )
+
+
+def _full_speed(
+    points: Sequence[Point], facts: Sequence[WindowFacts | None], limits: Sequence[Limit], claimed: Claimed
+) -> tuple[float, float] | None:
+    """Capacity interval [W] at the claim's condition from all points of the session at full speed."""
+    at_top = [
+        rated
+        for point, fact, limit in zip(points, facts, limits, strict=True)
+        if limit.verdict == "at full speed" and (rated := _rated(point, fact, limit))
+    ]
+    correction = rating_correction(at_top, claimed.condition)
+    if correction is None:
+        return None
+    return correction.capacity_w - correction.capacity_u95_w, correction.capacity_w + correction.capacity_u95_w
+
+
+def _air(point: Point, timeline: Timeline, session: Session, claimed: Claimed) -> AirSide | None:
+    if "room_temp_c" not in point.conditions:
+        return None
+    unit, u95 = session.unit, session.unit.measured_air_flow_u95_m3_per_h
+    flow = unit.measured_air_flow_m3_per_h
+    start, end = point.start.timestamp(), point.end.timestamp()
+    pressure = _pressure_pa(session)
+    return AirSide(
+        capacity=_capacity(point),
+        sensible=Measured(value=point.sensible_w, u=point.sensible_u95_w / 2.0),
+        power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
+        room_temp_c=point.conditions["room_temp_c"],
+        supply_temp_c=point.conditions.get("supply_temp_c"),
+        return_temp_c=point.conditions.get("return_temp_c"),
+        return_ratio=_ratio(timeline, (Role.RETURN_TEMP, Role.RETURN_RH), start, end, pressure)
+        or _ratio(timeline, (Role.ROOM_TEMP, Role.ROOM_RH), start, end, pressure),
+        supply_ratio=_ratio(timeline, (Role.SUPPLY_TEMP, Role.SUPPLY_RH), start, end, pressure),
+        condenser_inlet_temp_c=point.conditions.get("condenser_inlet_temp_c"),
+        condenser_outlet_temp_c=point.conditions.get("condenser_outlet_temp_c"),
+        measured_flow_m3_per_h=Measured(value=flow, u=(u95 if u95 is not None else 0.2 * flow) / 2.0) if flow else None,
+        claimed_flow_m3_per_h=claimed.air_flow_m3_per_h,
+        counters=_counters(timeline, start, end),
+        room_sensors=_sensors(timeline, start, end),
+        pressure_pa=pressure,
+    )
+
+
+def _ratio(
+    timeline: Timeline, roles: tuple[Role, Role], start_s: float, end_s: float, pressure_pa: float
+) -> Measured | None:
+    """Humidity ratio [kg/kg] of the air a temperature and a humidity channel stand in."""
+    temp, rh = (next(iter(timeline.of(role)), None) for role in roles)
+    if temp is None or rh is None:
+        return None
+    temp_c, percent = mean_over(temp, start_s, end_s).value, mean_over(rh, start_s, end_s).value
+    if not (isfinite(temp_c) and 0.0 <= percent <= 100.0):
+        return None
+    limits = instrument_of(rh, "humidity")
+    u = from_limit(limits.offset_limit, limits.distribution).u
+    ratio, more = (float(humidity_ratio(temp_c, min(100.0, p), pressure_pa)) for p in (percent, percent + u))
+    return Measured(value=ratio, u=more - ratio)
+
+
+def _sensors(timeline: Timeline, start_s: float, end_s: float) -> dict[str, Measured]:
+    found = {}
+    for series in timeline.of(Role.ROOM_TEMP):
+        value = mean_over(series, start_s, end_s).value
+        if isfinite(value):
+            found[series.name] = Measured(value=value, u=_sensor_u(series))
+    return found
+
+
+def _sensor_u(series: Series) -> float:
+    limits = instrument_of(series, "temperature")
+    if limits.offset_correction_u is not None:
+        return hypot(limits.offset_correction_u, series.placement_u)
+    return hypot(from_limit(limits.offset_limit, limits.distribution).u, series.placement_u)
+
+
+def _counters(timeline: Timeline, start_s: float, end_s: float) -> dict[str, tuple[Measured, Measured]]:
+    """Mean power of each load by both of its records, where it is logged and counted."""
+    loads = [load for what in ("unit", "heater", "other") for load in loads_of(timeline, what, start_s, end_s)]
+    return {
+        load.series.name: (Measured(value=load.other_w, u=load.other_u_w), Measured(value=load.mean_w, u=load.u_w))
+        for load in loads
+        if load.other is not None and isfinite(load.other_w) and isfinite(load.mean_w)
+    }
+
+
+def _pressure_pa(session: Session) -> float:
+    return session.settings.pressure_pa or station_pressure_pa(session.settings.altitude_m)
