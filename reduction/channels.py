@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from reduction.clock import corrected
 from reduction.counters import counter_of
+from reduction.courses import typical_interval_s
 from reduction.errors import InvalidSession, Place
-from reduction.pieces import typical_interval_s
 from reduction.readers.table import Column, Log
 from reduction.readers.vocabulary import to_si
 from reduction.series import ENERGY_ROLES, POWER_ROLES, Series
@@ -39,8 +39,10 @@ QUANTITY_OF_ROLE = (
     | {role: ("humidity",) for role in Role if role.value.endswith("_rh")}
     | dict.fromkeys((Role.CONDENSATE_MASS, Role.WATER_SUPPLY_MASS), ("mass", "volume"))
 )
-SI_OF_QUANTITY = {"temperature": ("°C", "K"), "power": ("W",), "energy": ("J",), "humidity": ("%",), "mass": ("kg",)}
-SI_OF_QUANTITY["volume"] = ("m³",)
+SI_OF_QUANTITY = {
+    "temperature": ("°C", "K"), "power": ("W",), "energy": ("J",),
+    "humidity": ("%",), "mass": ("kg",), "volume": ("m³",),
+}  # fmt: skip
 
 
 def series_of(
@@ -106,11 +108,8 @@ def _column(log: Log, channel: Channel) -> Column:
 
 
 def _proposed(log: Log, column: Column) -> Channel:
-    return Channel(file=log.path, column=column.name, role=column.role, place=_adjacent_name(column))
-
-
-def _adjacent_name(column: Column) -> str:
-    return column.name if column.role in (Role.ADJACENT_TEMP, Role.ADJACENT_RH) else ""
+    place = column.name if column.role in (Role.ADJACENT_TEMP, Role.ADJACENT_RH) else ""
+    return Channel(file=log.path, column=column.name, role=column.role, place=place)
 
 
 def _guessed(chosen: list[tuple[Log, Column, Channel]]) -> list[Finding]:

@@ -5,16 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reduction.pieces import BoolArray, FloatArray, Pieces
 from reduction.series import Series
 from reduction.session import Role
 from reduction.timeline import Timeline
 
-FloatArray = NDArray[np.float64]
-
 LEAST_SWING_W = 30.0  # a switching worth the name; common practice, no source
 LEAST_SWING_SHARE = 0.2
+LOOKS = 4000  # at the signal, evenly in time, to find its levels
 MOST_FAN_SHARE = 0.35  # of its full power that a unit still draws with its compressor off; common practice
 HEATER_ROLES = (Role.HEATER_CYCLING_POWER, Role.HEATER_CONSTANT_POWER, Role.OTHER_POWER)
 
@@ -57,41 +56,50 @@ def cycle_of(series: Series, start_s: float, end_s: float) -> Cycle | None:
     >>> cycle.period_s, cycle.duty, cycle.swing_w
     (600.0, 0.5, 1500.0)
     """
-    pieces = series.pieces
-    near = (pieces.edges_s[1:] > start_s) & (pieces.edges_s[:-1] < end_s)
-    value, begin, length = pieces.left[near], pieces.edges_s[:-1][near], np.diff(pieces.edges_s)[near]
-    known = (pieces.known | pieces.filled)[near]
-    if known.sum() < 4:
+    sampled = np.linspace(start_s, end_s, LOOKS + 1)[:-1]
+    course = series.pieces.at(sampled)
+    course = course[np.isfinite(course)]
+    if len(course) < LOOKS / 20:
         return None
-    off, on = _weighted_quantiles(value[known], length[known], (0.02, 0.98))
+    off, on = (float(level) for level in np.quantile(course, [0.02, 0.98]))
     if on - off < max(LEAST_SWING_W, LEAST_SWING_SHARE * on):
         return None
-    decided = np.where(
-        known, np.where(value > off + 0.6 * (on - off), 1, np.where(value < off + 0.4 * (on - off), 0, -1)), -1
-    )
-    last = np.maximum.accumulate(np.where(decided >= 0, np.arange(len(decided)), -1))
-    state = np.where(last >= 0, decided[np.maximum(last, 0)], -1)
-    rises = np.flatnonzero((state[1:] == 1) & (state[:-1] == 0) & known[:-1]) + 1
-    if len(rises) < 3:
+    up, is_on, length = _switchings(series.pieces, start_s, end_s, off, on)
+    if len(up) < 3:
         return None
-    up = begin[rises]
-    whole = (begin >= up[0]) & (begin < up[-1]) & (state >= 0)
-    is_on, weight = state[whole] == 1, length[whole]
+    middle = (off + on) / 2
     return Cycle(
         key=series.key,
         name=series.name,
         up_s=up,
         period_s=float(np.median(np.diff(up))),
-        duty=float(weight[is_on].sum() / weight.sum()),
-        on_w=_weighted_quantiles(value[state == 1], length[state == 1], (0.5,))[0],
-        off_w=_weighted_quantiles(value[state == 0], length[state == 0], (0.5,))[0],
+        duty=float(length[is_on].sum() / length.sum()),
+        on_w=float(np.median(course[course > middle])),
+        off_w=float(np.median(course[course <= middle])),
     )
 
 
-def _weighted_quantiles(value: FloatArray, weight: FloatArray, levels: tuple[float, ...]) -> tuple[float, ...]:
-    """Quantiles by time, since an event log says more while a level changes than while it lasts."""
-    found = np.quantile(value, levels, weights=weight, method="inverted_cdf")
-    return tuple(float(each) for each in found)
+def _switchings(
+    pieces: Pieces, start_s: float, end_s: float, off: float, on: float
+) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Times of switching on within a span; which pieces between the first and the last are on; how long these are.
+
+    The state changes where the signal passes the middle band, 40–60 %, between its levels.
+    """
+    first, last = np.searchsorted(pieces.edges_s, [start_s, end_s])
+    chosen = slice(max(0, int(first) - 1), int(last))
+    value, begin, usable = pieces.left[chosen], pieces.edges_s[:-1][chosen], pieces.usable[chosen]
+    length = np.diff(pieces.edges_s)[chosen]
+    decided = np.full(len(value), -1)
+    decided[usable & (value > off + 0.6 * (on - off))] = 1
+    decided[usable & (value < off + 0.4 * (on - off))] = 0
+    latest = np.maximum.accumulate(np.where(decided >= 0, np.arange(len(decided)), 0))
+    state = decided[latest]
+    rises = np.flatnonzero((state[1:] == 1) & (state[:-1] == 0) & usable[:-1]) + 1
+    if not len(rises):
+        return np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0)
+    whole = slice(rises[0], max(rises[-1], rises[0] + 1))
+    return begin[rises], state[whole] == 1, length[whole]
 
 
 def heater_cycle(timeline: Timeline, start_s: float, end_s: float) -> Cycle | None:

@@ -28,6 +28,7 @@ SPIKE_RH_PERCENT = 15.0
 SPIKE_NOISE = 15.0  # times the usual change from sample to sample
 SPIKE_S = 300.0  # the neighbours must be near, or the jump is a real change seen sparsely
 FULL_SCALE_SHARE = 0.05
+SOME = 5000  # samples are enough for a median
 
 
 def out_of_range(series: Series) -> BoolArray:
@@ -56,7 +57,10 @@ def spiking(series: Series) -> BoolArray:
     if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 5:
         return mask
     value, time = series.values[known], series.time_s[known]
-    limit = max(least, SPIKE_NOISE * float(np.median(np.abs(np.diff(value)))))
+    change = np.abs(np.diff(value))
+    limit = max(least, SPIKE_NOISE * float(np.median(change[:: max(1, len(change) // SOME)])))
+    if change.max() <= limit:
+        return mask
     for width in (1, 2):
         before, after = value[: -width - 1], value[width + 1 :]
         near = time[width + 1 :] - time[: -width - 1] <= SPIKE_S
@@ -107,6 +111,8 @@ def saturated(series: Series) -> BoolArray:
         return mask
     for extreme in (low, high):
         at = value == extreme
+        if at.sum() < max(10.0, FULL_SCALE_SHARE * len(value)):
+            continue
         starts = np.flatnonzero(np.concatenate([[True], at[1:] != at[:-1]]))
         lengths = np.diff(np.append(starts, len(at)))
         long = at[starts] & (lengths >= max(10.0, FULL_SCALE_SHARE * len(value)))
@@ -124,18 +130,22 @@ def fahrenheit_as_celsius(series: Series) -> bool:
     >>> fahrenheit_as_celsius(room)
     True
     """
-    level = _median(series)
-    return series.role in INDOOR_ROLES and level > 48.0 and 8.0 <= (level - 32.0) / 1.8 <= 45.0
+    level = _indoor_level(series)
+    return level > 48.0 and 8.0 <= (level - 32.0) / 1.8 <= 45.0
 
 
 def celsius_as_fahrenheit(series: Series) -> bool:
     """Whether an indoor channel was converted from °F though it was in °C already: far too cold, right if undone."""
-    level = _median(series)
-    return series.role in INDOOR_ROLES and level < 3.0 and 10.0 <= level * 1.8 + 32.0 <= 45.0
+    level = _indoor_level(series)
+    return level < 3.0 and 10.0 <= level * 1.8 + 32.0 <= 45.0
 
 
-def _median(series: Series) -> float:
-    known = series.values[np.isfinite(series.values)]
+def _indoor_level(series: Series) -> float:
+    """Median of an indoor temperature, from some thousand samples; NaN for any other role."""
+    if series.role not in INDOOR_ROLES or not len(series.values):
+        return float("nan")
+    some = series.values[:: max(1, len(series.values) // SOME)]
+    known = some[np.isfinite(some)]
     return float(np.median(known)) if len(known) else float("nan")
 
 

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction import pieces as courses
+from reduction import courses
 from reduction.counters import Counter
 from reduction.pieces import Pieces
 from reduction.session import Instrument, Role, SampleKind
