@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from django.core.files.base import ContentFile
+
 from reduction import session as doc
 from reduction.method import METHOD_VERSION
+from tests import logs
+from tests_app.actions import upload
 from tests_app.models import Point, Reduction, Session
 from units.models import Bench, Claim, Instrument, Membership, Person, PublishedPoint, Review, Room, RoomValue, Unit
 from units.models import Edition as EditionRow
@@ -58,11 +63,18 @@ def an_instrument(*, bench: Bench, **fields: Any) -> Instrument:
     return Instrument.objects.create(bench=bench, **defaults | fields)
 
 
-def a_session(*, bench: Bench, unit: Unit | None = None, room: Room | None = None, **fields: Any) -> Session:
-    """Make a session without evidence."""
+def a_session(
+    *, bench: Bench, unit: Unit | None = None, room: Room | None = None, with_logs: Sequence[str] = (), **fields: Any
+) -> Session:
+    """Make a session; `with_logs` names files of `tests/logs.py` that are uploaded into it."""
     unit = unit or a_unit(bench=bench)
     room = room or a_room(bench=bench)
-    return Session.objects.create(bench=bench, unit=unit, room=room, **{"name": f"Session {next(_number)}"} | fields)
+    session = Session.objects.create(bench=bench, unit=unit, room=room, **{"name": f"Session {next(_number)}"} | fields)
+    if with_logs:
+        files = [ContentFile(logs.LOGS[name](), name=f"{name}.csv") for name in with_logs]
+        outcome = upload.keep_files(session=session, files=files, by=a_person(bench=bench, role="tester"))
+        assert outcome.refused == []
+    return session
 
 
 def a_result_point(*, capacity_w: float = 2300.0, power_w: float = 700.0, **fields: Any) -> doc.Point:
