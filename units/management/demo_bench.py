@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -127,26 +128,30 @@ def _session(
     described = {name: document[name] for name in ("name", "purpose", "time_zone")}
     session = sessions.create(bench=bench, unit=unit, room=room, by=by, **described)
     sessions.state_facts(session=session, facts=facts, by=by)
+    _drop(session, [folder / log["path"] for log in document["files"]], by)
     for log in document["files"]:
-        _file(session, log, document["channels"], probes, folder, by)
+        said = [channel for channel in document["channels"] if channel["file"] == log["path"]]
+        _confirm(session, log, said, probes, by)
     return reduce.run_and_store(session=session, by=by)
 
 
-def _file(
-    session: Session, log: Spec, channels: list[Spec], probes: dict[str, Instrument], folder: Path, by: Person
-) -> None:
-    """Drop one file, say how its stamps are meant, and confirm each of its channels."""
-    with (folder / log["path"]).open("rb") as content:
-        outcome = upload.keep_files(session=session, files=[File(content, name=log["path"])], by=by)
-    if outcome.refused:
-        raise outcome.refused[0]
-    file = outcome.kept[0]
+def _drop(session: Session, paths: list[Path], by: Person) -> None:
+    """Drop the session's files, all at once."""
+    with ExitStack() as stack:
+        files = [File(stack.enter_context(path.open("rb")), name=path.name) for path in paths]
+        outcome = upload.keep_files(session=session, files=files, by=by)
+    for error in outcome.refused:
+        raise error
+
+
+def _confirm(session: Session, log: Spec, said: list[Spec], probes: dict[str, Instrument], by: Person) -> None:
+    """Say how one file's stamps are meant, and confirm each of its channels."""
+    file = session.files.get(name=log["path"])
     if "profile" in log:
         mapping.read_as(file=file, profile=log["profile"], by=by)
     if "clock" in log:
         mapping.set_clock(file=file, clock=log["clock"], by=by)
-    rows = {row.column: row for row in file.channels.all()}
-    said = [channel for channel in channels if channel["file"] == log["path"]]
+    rows = {row.column: row for row in file.channels.order_by("position")}
     choices = {rows[channel["column"]].pk: _choice(channel, probes) for channel in said}
     mapping.confirm(channels=list(rows.values()), choices=choices, by=by)
 
@@ -159,6 +164,9 @@ def _choice(channel: Spec, probes: dict[str, Instrument]) -> Spec:
 
 def _figures(reduction: Reduction) -> str:
     """Return the figures of a reduction in a line."""
+    fit = reduction.result["room_fit"]
+    if fit is not None:
+        return " and ".join(f"{each['ua_w_per_k']:.1f} W/K to {each['to']}" for each in fit["surfaces"])
     points = [
         f"{point.capacity_w:.0f} ± {point.capacity_u95_w:.0f} W" for point in reduction.points.filter(usable=True)
     ]
