@@ -12,7 +12,7 @@ from reduction.draft import Draft
 from reduction.gains import enter_electric, enter_people, enter_radiant, enter_solar, unit_power
 from reduction.ledger import Ledger, Quantity, constant
 from reduction.moist_air import vaporisation_heat_j_per_kg
-from reduction.moisture import enter_moisture
+from reduction.moisture import PORTABLE, enter_moisture
 from reduction.room_air import air_of, note_conditions
 from reduction.session import Finding, Measured, Moisture, Role, Session, Severity
 from reduction.slow_mass import SlowMassRelease
@@ -108,6 +108,7 @@ def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMas
     enter_radiant(draft)
     enter_repeatability(draft, span.cut_w)
     _say_without_heat(draft, heat_w)
+    _say_net_effect(draft)
     kind, latent, how = _moisture(draft, latent_people_w) if room is not None else ("sensible", None, "")
     return Balance(
         label=span.label,
@@ -157,6 +158,19 @@ def _condensate(draft: Draft) -> WaterRate | None:
         )
         return None
     return rate
+
+
+def _say_net_effect(draft: Draft) -> None:
+    kind = draft.session.unit.kind
+    if kind not in PORTABLE:
+        return
+    draws = ", of its ducts and of the warm air it draws into the room" if kind is PORTABLE[0] else " and of its ducts"
+    draft.say(
+        "net_effect",
+        Severity.NOTE,
+        f"A portable stands in the room: this is its net effect there, the heat of its case{draws} already taken off, "
+        "and it holds for air as it was next door.",
+    )
 
 
 def _say_without_heat(draft: Draft, heat_w: float) -> None:

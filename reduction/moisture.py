@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot, inf, sqrt
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.coil import CoilTemp
+from reduction.coil import CoilTemp, unseen_latent_w
 from reduction.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR
 from reduction.ledger import Ledger, Quantity, constant
 from reduction.moist_air import (
     density_kg_per_m3,
     dew_point_c,
-    heat_capacity_j_per_kg_k,
-    saturation_humidity_ratio,
     vapour_enthalpy_j_per_kg,
     water_enthalpy_j_per_kg,
 )
@@ -111,24 +109,12 @@ def infiltration_m3_per_s(room: Room) -> tuple[float, float]:
     return (low + high) / 2.0, (high - low) / sqrt(12.0)
 
 
-def latent_per_sensible(coil: CoilTemp, air: Air) -> tuple[float, float]:
-    """Bounds of latent over sensible heat of a coil, from its surface temperature and the room's humidity.
-
-    Both parts of the air change by the same 1 − BF, so the ratio is K1·(W − W_s(T_coil)) / (c·(T − T_coil)).
-
-    References
-    ----------
-    Bypass-factor model of a cooling coil, as `coil.coil_temp`.
-    """
-    ratio = air.room_ratio or 0.0
-    capacity = float(heat_capacity_j_per_kg_k(ratio))
-    shares = [
-        LATENT_HEAT_J_PER_KG
-        * max(0.0, ratio + 2.0 * air.room_ratio_u - float(saturation_humidity_ratio(edge, air.pressure_pa)))
-        / (capacity * max(1.0, air.return_temp_c - edge))
-        for edge in (coil.high_c, coil.low_c)
-    ]
-    return min(shares), max(shares)
+def _latent_bounds_w(air: Air, sensible_w: float, at_most_kg_per_s: float = inf) -> tuple[float, float]:
+    unseen = unseen_latent_w(
+        sensible_w, air.room_ratio, air.coil, air.return_temp_c, air.pressure_pa, at_most_kg_per_s=at_most_kg_per_s
+    )
+    half = sqrt(3.0) * unseen.u
+    return unseen.value - half, unseen.value + half
 
 
 def is_dry(air: Air) -> bool:
@@ -176,7 +162,7 @@ def enter_moisture(
         condensed = _enter_flow(ledger, "condensed by moisture balance", net)
         _enter_terms(ledger, session, air, condensed, constant(0.0))
         return MoistureTerms("total", _latent(condensed), net.how)
-    return MoistureTerms("sensible", None, "moisture unknown", (_sensible_only(air, dry_capacity_w),))
+    return MoistureTerms("sensible", None, "moisture unknown", (_sensible_only(air, dry_capacity_w, net),))
 
 
 def _from_water(
@@ -210,11 +196,8 @@ def _from_water(
 
 def _from_coil(ledger: Ledger, session: Session, air: Air, net: Flow, dry_capacity_w: float) -> MoistureTerms:
     """A humidifier nobody weighed: the heaters cover the total, only its split is uncertain."""
-    if air.coil is None or air.room_ratio is None:
-        low, high = 0.0, 1.0
-    else:
-        low, high = latent_per_sensible(air.coil, air)
-    parts = [share / (1.0 + share) * abs(dry_capacity_w) / LATENT_HEAT_J_PER_KG for share in (low, high)]
+    shares = _latent_bounds_w(air, 1.0)
+    parts = [share / (1.0 + share) * abs(dry_capacity_w) / LATENT_HEAT_J_PER_KG for share in shares]
     estimate = Flow(sum(parts) / 2.0, (parts[1] - parts[0]) / sqrt(12.0), "coil temperature and room humidity")
     condensed = _enter_flow(ledger, "condensed by coil temperature", estimate)
     made = _minus(condensed, _enter_flow(ledger, "net vapour gain", net))
@@ -277,16 +260,13 @@ def _latent(condensed: Quantity) -> Quantity:
     return lambda x: LATENT_HEAT_J_PER_KG * condensed(x)
 
 
-def _sensible_only(air: Air, dry_capacity_w: float) -> Finding:
-    if air.coil is not None and air.room_ratio is not None:
-        most = latent_per_sensible(air.coil, air)[1] * abs(dry_capacity_w)
-        bound = f" A coil at {air.coil} and this room's humidity could condense at most {most:.0f} W more."
-    else:
-        bound = " Without room humidity and supply air it cannot be bounded either."
+def _sensible_only(air: Air, dry_capacity_w: float, net: Flow) -> Finding:
+    most = _latent_bounds_w(air, dry_capacity_w, net.kg_per_s + 2.0 * net.u_kg_per_s)[1]
     return Finding(
         code="sensible_only",
         severity=Severity.NOTE,
-        sentence="No water was weighed and the coil is not surely dry, so the result is the sensible capacity, "
-        f"a lower bound of the total.{bound}",
+        sentence="No water was weighed and the coil is not surely dry, so the result is the sensible capacity, a lower "
+        f"bound of the total. By the coil's temperature and what can leak in, at most {most:.0f} W of heat went into "
+        "condensate.",
         remedy="Weigh the condensate over the window, or the water given to a humidifier at constant humidity.",
     )

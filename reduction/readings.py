@@ -230,6 +230,17 @@ def _limits(instrument: Instrument, quantity_unit: str) -> str:
     )
 
 
+def sensor_mean(group: Sequence[Series], quantity: str, start_s: float, end_s: float) -> Measured:
+    """Mean of sensors at one place with the u of their limits and places, independent parts averaged."""
+    mean = group_mean(tuple(group), start_s, end_s)
+    variance = 0.0
+    for series in group:
+        limits = instrument_of(series, quantity)
+        parts = (_offset(limits).u, _gain(limits).u * mean.value, limits.resolution / sqrt(12.0), series.placement_u)
+        variance += sum(part**2 for part in parts)
+    return Measured(value=mean.value, u=sqrt(variance) / len(group))
+
+
 def mean_value(series: Series, start_s: float, end_s: float) -> float | None:
     """Mean of one channel over the window, or None where nothing is known."""
     value = mean_over(series, start_s, end_s).value

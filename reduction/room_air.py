@@ -15,7 +15,7 @@ from reduction.moist_air import (
     wet_bulb_c,
 )
 from reduction.moisture import Air
-from reduction.readings import Temperature, enter_temperature, from_limit, instrument_of, mean_value
+from reduction.readings import Temperature, enter_temperature, mean_value, sensor_mean
 from reduction.session import Measured, Role
 from reduction.surroundings import known
 from reduction.timeline import Series, group_cells, slope_over
@@ -75,13 +75,8 @@ def _note_humidity(draft: Draft, room: Measured) -> None:
 
 def _humidity(draft: Draft, group: tuple[Series, ...]) -> tuple[float, float]:
     """Mean relative humidity of the sensors with its u. [%]"""
-    values = [mean_value(s, draft.start_s, draft.end_s) or 0.0 for s in group]
-    variance = 0.0
-    for series, value in zip(group, values, strict=True):
-        limits = instrument_of(series, "humidity")
-        offset, gain = (from_limit(x, limits.distribution).u for x in (limits.offset_limit, limits.gain_limit * value))
-        variance += offset**2 + gain**2 + limits.resolution**2 / 12.0
-    return min(MOST_RH, sum(values) / len(values)), variance**0.5 / len(values)
+    found = sensor_mean(group, "humidity", draft.start_s, draft.end_s)
+    return min(MOST_RH, found.value), found.u
 
 
 def air_of(draft: Draft) -> Air:
