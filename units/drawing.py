@@ -22,8 +22,18 @@ INKS = {
     "#7a5200": "--warn",
     "#9b2226": "--bad",
     "#dcebee": "--accent-soft",
+    # series: told apart by lightness and hue under each common kind of colour blindness, and by shape
+    "#0c6078": "--series-1",
+    "#b85410": "--series-2",
+    "#5a3a9c": "--series-3",
+    "#7c6b00": "--series-4",
+    "#a9275f": "--series-5",
+    "#3070b4": "--series-6",
+    "#3e7c2d": "--series-7",
+    "#5b4a43": "--series-8",
 }
-INK, SOFT, GRID, GROUND, MEASURED, CLAIMED, GOOD, WARN, BAD, MEASURED_SOFT = INKS
+INK, SOFT, GRID, GROUND, MEASURED, CLAIMED, GOOD, WARN, BAD, MEASURED_SOFT, *SERIES = INKS
+PNG_SCALE = 2.0
 FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
 OPENING = re.compile(r"<svg\b([^>]*)>")
 
@@ -62,3 +72,9 @@ def inline(chart: alt.TopLevelMixin, *, says: str) -> SafeString:
     for ink, token in INKS.items():
         svg = svg.replace(f'"{ink}"', f'"var({token})"')
     return mark_safe(svg)  # noqa: S308  made by our own renderer; text in it is escaped there
+
+
+def picture(chart: alt.TopLevelMixin) -> bytes:
+    """Return the chart as PNG on white, for places that take no SVG."""
+    spec = configured(chart).to_dict() | {"background": GROUND}
+    return vl_convert.vegalite_to_png(spec, scale=PNG_SCALE)

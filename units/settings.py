@@ -118,6 +118,10 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False
 
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "units.bundle.BundleFinder",
+]
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)

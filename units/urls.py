@@ -2,11 +2,13 @@
 
 from django.urls import include, path
 
-from units.views import account, bench, catalogue, instruments, method, room, unit, unit_edit
+from units.views import account, bench, catalogue, compare, instruments, method, room, unit, unit_edit
 
 # what a visitor reads
 catalogue_urls = [
     path("", catalogue.catalogue, name="catalogue"),
+    path("compare/", compare.show, name="compare"),
+    path("charts/<slug:name>.<slug:form>", compare.chart, name="chart"),
     path("method/", method.method, name="method"),
 ]
 
@@ -59,10 +61,10 @@ urlpatterns = [
     path("", include(catalogue_urls)),
     path("bench/", include(bench_urls)),
     path("units/", include(unit_urls)),
+    path("sessions/", include("tests_app.urls")),
     path("rooms/", include(room_urls)),
     path("instruments/", include(instrument_urls)),
     path("account/", include(account_urls)),
-    path("sessions/", include("tests_app.urls")),
 ]
 
 handler400 = "units.problems.bad_request"

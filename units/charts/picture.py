@@ -1,0 +1,173 @@
+"""What a chart is here: data in the reader's units, a drawing of it, one sentence that says it, a table behind it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import altair as alt
+import pandas as pd
+from django.core.cache import cache
+
+from units import drawing
+from units.quantities import Display, number, with_uncertainty
+
+MOST_SERIES = 8  # beyond this, colour and shape stand for the kind of unit, not for the unit
+MOST_MARKS = 2000
+SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross", "triangle-right", "triangle-left"]
+WIDTH, HEIGHT = 520, 300
+A_DAY_S = 24 * 3600
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the table behind a chart; `u95` names the column with its uncertainty."""
+
+    title: str
+    u95: str = ""
+    unit: str = ""
+    text: bool = False
+    decimals: int | None = None
+
+    def cell(self, row: dict[str, Any], key: str) -> str:
+        """Write one cell as a reader sees it."""
+        value = row[key]
+        if self.text:
+            return "" if value is None else str(value)
+        if value is None or pd.isna(value):
+            return "not measured"
+        if self.decimals is not None:
+            return f"{number(value, self.decimals)} {self.unit}".rstrip()
+        return with_uncertainty(value, row[self.u95] if self.u95 else None, self.unit)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A kind of chart. `data` brings SI rows to the reader's units; the drawing, table and CSV all read its answer."""
+
+    name: str
+    title: str
+    frame: str
+    data: Callable[[pd.DataFrame, Display], pd.DataFrame]
+    draw: Callable[[pd.DataFrame, Display], alt.TopLevelMixin]
+    says: Callable[[pd.DataFrame, Display], str]
+    columns: Callable[[Display], dict[str, Column]]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A picture of some rows, ready for a page."""
+
+    picture: Picture
+    data: pd.DataFrame
+    display: Display
+    says: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Say it once."""
+        object.__setattr__(self, "says", self.picture.says(self.data, self.display))
+
+    @property
+    def chart(self) -> alt.TopLevelMixin:
+        """The chart as a value."""
+        return self.picture.draw(self.data, self.display)
+
+    @property
+    def svg(self) -> str:
+        """The chart inline, in the page's colours."""
+        return self._kept("inline", lambda: drawing.inline(self.chart, says=f"{self.picture.title}. {self.says}"))
+
+    def file(self, form: str) -> bytes:
+        """Return the chart or its data as a file: svg, png, csv, or json for the interactive one."""
+        makers: dict[str, Callable[[], str | bytes]] = {
+            "svg": lambda: drawing.drawn(self.chart.properties(background=drawing.GROUND)),
+            "png": lambda: drawing.picture(self.chart),
+            "json": lambda: json.dumps(
+                {"spec": drawing.configured(lively(self.chart)).to_dict(), "inks": drawing.INKS}
+            ),
+            "csv": lambda: self.data.to_csv(index=False, float_format="%.6g"),
+        }
+        made = self._kept(form, makers[form])
+        return made if isinstance(made, bytes) else made.encode()
+
+    def _kept(self, form: str, make: Callable[[], Any]) -> Any:
+        """Draw once for the same content: the key is a digest of everything that the drawing reads."""
+        content = f"{self.picture.name}|{form}|{self.display}|{self.says}|{self.data.to_json()}"
+        return cache.get_or_set(f"picture:{hashlib.sha256(content.encode()).hexdigest()}", make, A_DAY_S)
+
+    @property
+    def table(self) -> list[list[str]]:
+        """The cells, row by row."""
+        columns = self.picture.columns(self.display)
+        rows = self.data.astype(object).where(self.data.notna(), None).to_dict("records")
+        return [[column.cell(row, key) for key, column in columns.items()] for row in rows]
+
+    @property
+    def headings(self) -> list[Column]:
+        """The columns' headings."""
+        return list(self.picture.columns(self.display).values())
+
+
+def series(data: pd.DataFrame) -> pd.Series:
+    """Return what colour and shape stand for: the unit, or its kind where there are too many units."""
+    return data["unit"] if data["unit"].nunique() <= MOST_SERIES else data["kind"]
+
+
+def marks(data: pd.DataFrame) -> dict[str, Any]:
+    """Return the encodings of a series by colour and by shape, with one legend."""
+    names = sorted(data["series"].unique())
+    colours = [drawing.SERIES[i % len(drawing.SERIES)] for i in range(len(names))]
+    shapes = [SHAPES[i % len(SHAPES)] for i in range(len(names))]
+    legend = alt.Legend(orient="bottom", columns=2, title=None, labelLimit=220) if len(names) > 1 else None
+    return {
+        "stroke": alt.Stroke("series:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
+        "fill": alt.Fill("series:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
+        "shape": alt.Shape("series:N", scale=alt.Scale(domain=names, range=shapes), legend=legend),
+    }
+
+
+def dots(data: pd.DataFrame, x: alt.X, y: alt.Y, tooltip: list[Any]) -> alt.Chart:
+    """Return the marks: full for a total capacity, open for the sensible part."""
+    full = alt.condition("datum.capacity_kind == 'sensible'", alt.value(0.0), alt.value(0.9))
+    picked = alt.selection_point(name="picked", fields=["series"], bind="legend")
+    return (
+        alt.Chart(data)
+        .mark_point(size=75, strokeWidth=1.8)
+        .encode(
+            x=x,
+            y=y,
+            fillOpacity=full,
+            opacity=alt.condition(picked, alt.value(1.0), alt.value(0.12)),
+            tooltip=tooltip,
+            **marks(data),
+        )
+        .add_params(picked)
+    )
+
+
+def lively(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
+    """Return the chart for the browser: it zooms and moves where its axes are continuous."""
+    return chart.interactive() if isinstance(chart, alt.LayerChart) else chart
+
+
+def bars(data: pd.DataFrame, x: alt.X, low: str, high: str) -> alt.Chart:
+    """Return vertical error bars between two columns, in the colour of the series."""
+    names = sorted(data["series"].unique())
+    colours = [drawing.SERIES[i % len(drawing.SERIES)] for i in range(len(names))]
+    colour = alt.Color("series:N", scale=alt.Scale(domain=names, range=colours), legend=None)
+    return (
+        alt.Chart(data)
+        .mark_rule(strokeWidth=1.4)
+        .encode(x=x, y=alt.Y(f"{low}:Q"), y2=alt.Y2(f"{high}:Q"), color=colour)
+    )
+
+
+def span(values: pd.Series | list[float], *, margin: float = 0.06) -> list[float]:
+    """Return a scale's domain that holds the values with some room, never of zero width."""
+    low, high = float(min(values)), float(max(values))
+    room = (high - low) * margin or max(abs(high) * margin, 1.0)
+    return [low - room, high + room]

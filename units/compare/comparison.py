@@ -1,0 +1,162 @@
+"""Some units side by side, on a stated basis: at the claim's rating condition, or as tested in a band."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+import pandas as pd
+
+from units.compare.frames import matrix_frame, names, points_frame, steps_frame
+from units.compare.points import PointRow, UnitRow, units_with_points
+from units.compare.words import band_label
+from units.quantities import METRIC, Display
+from units.shelf import BANDS, is_near, rating_among
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+    from units.models import Person
+
+MOST_UNITS = 60
+RATED = "rating"
+FRAME_COLUMNS = [
+    "unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity",
+    "claimed_eer", "claimed_sound", "ratio", "ratio_u95", "basis", "tolerance", "group", "n_points",
+]  # fmt: skip
+TEXT = {"unit", "kind", "capacity_kind", "basis", "group"}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """What one point says on a basis."""
+
+    capacity_w: float
+    capacity_u95_w: float
+    capacity_kind: str
+    eer: float | None
+    eer_u95: float | None
+    basis: str
+    to_claim: bool
+    point: PointRow
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What the page shows: the units in the order asked, and the frames its charts read."""
+
+    rows: tuple[UnitRow, ...]
+    at: str
+    display: Display
+    figures: dict[UUID, tuple[Figure, ...]]
+    left_out: int
+
+    @property
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """The tables that charts read."""
+        rows = list(self.rows)
+        points = points_frame(rows)
+        return {
+            "units": self.units_frame(),
+            "points": points,
+            "matrix": matrix_frame(rows, self.display),
+            "steps": steps_frame(rows),
+        }
+
+    def units_frame(self) -> pd.DataFrame:
+        """Return one row a unit that has a figure on this basis; a unit without one is not filled in."""
+        named = names(list(self.rows))
+        found = [
+            _unit_line(row, named[row.unit.pk], self.figures[row.unit.pk])
+            for row in self.rows
+            if self.figures[row.unit.pk]
+        ]
+        frame = pd.DataFrame(found, columns=FRAME_COLUMNS)
+        return frame.astype({name: float for name in FRAME_COLUMNS if name not in TEXT})
+
+    @property
+    def without_figure(self) -> list[UnitRow]:
+        """Units that were asked for and have nothing to show on this basis."""
+        return [row for row in self.rows if not self.figures[row.unit.pk]]
+
+
+def compare(
+    person: Person | AnonymousUser, unit_ids: Iterable[UUID], at: str = RATED, display: Display = METRIC
+) -> Comparison:
+    """Return the comparison of readable units: five queries whatever their number."""
+    asked = list(dict.fromkeys(unit_ids))
+    rows = units_with_points(person, asked[:MOST_UNITS])
+    basis = at if at in {band.key for band in BANDS} else RATED
+    figures = {row.unit.pk: tuple(_figures(row, basis, display)) for row in rows}
+    return Comparison(tuple(rows), basis, display, figures, max(0, len(asked) - MOST_UNITS))
+
+
+def _figures(row: UnitRow, at: str, display: Display) -> list[Figure]:
+    """Return the figures of a unit's points on the basis: total capacities where there are any, else sensible ones."""
+    made = [_rated(row, point) if at == RATED else _tested(row, point, at, display) for point in row.points]
+    figures = [figure for figure in made if figure is not None]
+    totals = [figure for figure in figures if figure.capacity_kind == "total"]
+    return totals or figures
+
+
+def _rated(row: UnitRow, point: PointRow) -> Figure | None:
+    rated = rating_among(point.ratings, row.rating)
+    if rated is not None:
+        return _figure(point, rated, f"corrected to {rated['condition']}", to_claim=True)
+    if is_near(point.room_temp_c, point.outdoor_temp_c, row.rating):
+        return _figure(point, None, "tested at the rating condition", to_claim=True)
+    return None
+
+
+def _tested(row: UnitRow, point: PointRow, at: str, display: Display) -> Figure | None:
+    if point.band != at:
+        return None
+    near = is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
+    return _figure(point, None, f"as tested, {band_label(at, display)} outdoors", to_claim=near)
+
+
+def _figure(point: PointRow, rated: dict[str, Any] | None, basis: str, *, to_claim: bool) -> Figure:
+    source = rated or {
+        name: getattr(point, name) for name in ("capacity_w", "capacity_u95_w", "eer_btu_per_wh", "eer_u95")
+    }
+    return Figure(
+        capacity_w=source["capacity_w"],
+        capacity_u95_w=source["capacity_u95_w"],
+        capacity_kind=point.capacity_kind,
+        eer=source["eer_btu_per_wh"],
+        eer_u95=source["eer_u95"],
+        basis=basis,
+        to_claim=to_claim,
+        point=point,
+    )
+
+
+def _unit_line(row: UnitRow, name: str, figures: tuple[Figure, ...]) -> dict[str, Any]:
+    best = min(figures, key=lambda figure: figure.capacity_u95_w / max(figure.capacity_w, 1.0))
+    claimed = row.claimed("capacity")
+    comparable = claimed and best.to_claim
+    return {
+        "unit": name,
+        "kind": row.unit.get_kind_display(),
+        "capacity": best.capacity_w,
+        "capacity_u95": best.capacity_u95_w,
+        "capacity_kind": best.capacity_kind,
+        "eer": best.eer,
+        "eer_u95": best.eer_u95,
+        "claimed_capacity": claimed if best.to_claim else None,
+        "claimed_eer": row.claimed("eer") if best.to_claim else None,
+        "claimed_sound": row.claimed("sound"),
+        "ratio": best.capacity_w / claimed if comparable else None,
+        "ratio_u95": best.capacity_u95_w / claimed if comparable else None,
+        "basis": best.basis,
+        "tolerance": _tolerance(best.point),
+        "group": None,
+        "n_points": len(figures),
+    }
+
+
+def _tolerance(point: PointRow) -> float | None:
+    verdicts = point.detail.get("verdicts") or []
+    return next((verdict["tolerance"] for verdict in verdicts if verdict["quantity"] == "capacity"), None)

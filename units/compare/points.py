@@ -1,0 +1,160 @@
+"""The points of some units, as a person may see them: published ones for all, all standing ones of one's own bench."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from tests_app.models import Point
+from units import access
+from units.models import Bench, Claim, PublishedPoint, Unit
+from units.shelf import BANDS, rating_of
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+    from reduction.session import Condition
+    from units.models import Person
+
+COLUMNS = (
+    "label", "room_temp_c", "room_wet_bulb_c", "room_rh_percent", "outdoor_temp_c", "capacity_w", "capacity_u95_w",
+    "capacity_kind", "power_w", "power_u95_w", "eer_btu_per_wh", "eer_u95", "cop", "cop_u95", "limit",
+)  # fmt: skip
+DETAILS = ("ratings", "shortfall", "verdicts", "budget", "eer_budget", "k")
+
+
+@dataclass(frozen=True)
+class PointRow:
+    """One point as the pages and charts read it; SI."""
+
+    id: str
+    unit_id: UUID
+    label: str
+    measured_at: datetime
+    room_temp_c: float | None
+    room_wet_bulb_c: float | None
+    room_rh_percent: float | None
+    outdoor_temp_c: float | None
+    capacity_w: float
+    capacity_u95_w: float
+    capacity_kind: str
+    power_w: float
+    power_u95_w: float
+    eer_btu_per_wh: float | None
+    eer_u95: float | None
+    cop: float | None
+    cop_u95: float | None
+    limit: str
+    detail: dict[str, Any] = field(repr=False)
+    session_id: UUID | None = None
+    edition_id: UUID | None = None
+
+    @property
+    def band(self) -> str:
+        """Key of the band of outdoor temperature the point was tested in; empty where that was not measured."""
+        return next((band.key for band in BANDS if band.holds(self.outdoor_temp_c)), "")
+
+    @property
+    def ratings(self) -> list[dict[str, Any]]:
+        """Its corrections to rating conditions."""
+        return self.detail.get("ratings") or []
+
+
+@dataclass(frozen=True)
+class UnitRow:
+    """A unit with its claims and points."""
+
+    unit: Unit
+    claims: dict[str, Claim]
+    points: tuple[PointRow, ...]
+    own: bool
+
+    @property
+    def rating(self) -> Condition:
+        """The condition its capacity is claimed at."""
+        return rating_of(self.unit, self.claims.get("capacity"))
+
+    def claimed(self, quantity: str) -> float | None:
+        """Return a claim in SI, or None."""
+        claim = self.claims.get(quantity)
+        return None if claim is None else claim.value_si
+
+
+def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) -> list[UnitRow]:
+    """Return the readable ones of these units, in the order asked; five queries whatever their number."""
+    asked = list(dict.fromkeys(unit_ids))
+    own = set(access.visible(Bench, person).values_list("pk", flat=True)) if person.is_authenticated else set()
+    units = access.readable_units(person).filter(pk__in=asked).select_related("bench").prefetch_related("claims")
+    found = {unit.pk: unit for unit in units}
+    mine = [key for key, unit in found.items() if unit.bench_id in own]
+    points = _points_of_bench(mine) | _published_points([key for key in found if key not in set(mine)])
+    return [
+        UnitRow(
+            unit=found[key],
+            claims={claim.quantity: claim for claim in reversed(found[key].claims.all())},
+            points=tuple(sorted(points.get(key, []), key=lambda point: (point.measured_at, point.label))),
+            own=found[key].bench_id in own,
+        )
+        for key in asked
+        if key in found
+    ]
+
+
+def _points_of_bench(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
+    if not unit_ids:
+        return {}
+    rows = Point.objects.current().filter(unit__in=unit_ids, usable=True)
+    details = [f"detail__{name}" for name in DETAILS]
+    found: dict[UUID, list[PointRow]] = {}
+    for row in rows.values("id", "unit_id", "start", "reduction__session_id", *COLUMNS, *details):
+        detail = {name: row[f"detail__{name}"] for name in DETAILS}
+        point = PointRow(
+            id=str(row["id"]),
+            unit_id=row["unit_id"],
+            measured_at=row["start"],
+            session_id=row["reduction__session_id"],
+            detail=detail,
+            **{name: row[name] for name in COLUMNS},
+        )
+        found.setdefault(point.unit_id, []).append(point)
+    return found
+
+
+def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
+    if not unit_ids:
+        return {}
+    found: dict[UUID, list[PointRow]] = {}
+    for row in PublishedPoint.objects.filter(unit__in=unit_ids, is_current=True):
+        point = PointRow(
+            id=f"p{row.pk}",
+            unit_id=row.unit_id,
+            measured_at=row.measured_at,
+            edition_id=row.edition_id,
+            detail=row.detail,
+            **{name: getattr(row, name) for name in COLUMNS},
+        )
+        found.setdefault(point.unit_id, []).append(point)
+    return found
+
+
+def public_detail(detail: dict[str, Any]) -> dict[str, Any]:
+    """Return of a point's detail what a comparison shows and nothing that names an instrument, a file or a place.
+
+    Errors that two points share keep a common key, as a digest, so that differences are still known better than
+    either figure.
+    """
+    kept = {name: detail[name] for name in DETAILS if name in detail}
+    for budget in ("budget", "eer_budget"):
+        kept[budget] = [
+            {
+                "name": row["name"],
+                "contribution_w": row["contribution_w"],
+                "shared_key": row["shared_key"] and hashlib.sha256(row["shared_key"].encode()).hexdigest()[:16],
+            }
+            for row in detail.get(budget) or []
+        ]
+    return kept
