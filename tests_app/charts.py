@@ -17,7 +17,8 @@ from units import drawing
 from units.quantities import Display, number
 
 WIDTH, HEIGHT, MARGIN = 180, 40, 2
-CHART_WIDTH = 860
+CHART_WIDTH = 800
+ROOM_FOR_TYPE = {"left": 8, "right": 40, "top": 8, "bottom": 8}  # a browser's letters may be wider than the renderer's
 MOST_PER_LINE = 360
 TABLE_ROWS = 48
 PANELS = (
@@ -25,7 +26,7 @@ PANELS = (
     ("Power", ("_power",)),
     ("Humidity", ("_rh",)),
 )
-SHADES = [drawing.MEASURED, drawing.CLAIMED, drawing.GOOD, drawing.BAD, drawing.WARN, drawing.SOFT]
+SHADES = drawing.SERIES
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
 
 
@@ -69,12 +70,13 @@ def timeline(frame: pd.DataFrame, windows: Sequence[Window], zone: str, display:
     """Return the channels on one clock, a panel a quantity, with the windows as bands."""
     long = _long(_local(frame, zone), display)
     bands = _bands(windows, zone)
-    panels = [
-        _panel(long[long.panel == name], bands, name, zone, display) for name, _ in PANELS if (long.panel == name).any()
-    ]
+    names = [name for name, _ in PANELS if (long.panel == name).any()]
+    panels = [_panel(long[long.panel == n], bands, n, zone, display, is_last=n == names[-1]) for n in names]
     if not panels:
         return format_html('<p class="muted">{}</p>', "No channel to draw yet.")
-    chart = alt.vconcat(*panels, spacing=14).resolve_scale(x="shared", color="independent")
+    chart = alt.vconcat(*panels, spacing=14, padding=ROOM_FOR_TYPE).resolve_scale(
+        x="shared", color="independent", strokeDash="independent"
+    )
     return drawing.inline(chart, says=_timeline_says(frame, windows, zone))
 
 
@@ -125,18 +127,21 @@ def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["label", "start", "end", "accepted"])
 
 
-def _panel(long: pd.DataFrame, bands: pd.DataFrame, name: str, zone: str, display: Display) -> alt.LayerChart:
+def _panel(
+    long: pd.DataFrame, bands: pd.DataFrame, name: str, zone: str, display: Display, is_last: bool
+) -> alt.LayerChart:
     symbol = {"Temperature": display.temp_symbol, "Power": "W", "Humidity": "%"}[name]
     names = list(dict.fromkeys(long.channel))
+    legend = {"title": None, "columns": 1, "labelLimit": 150, "symbolSize": 220}
     shades = [SHADES[i % len(SHADES)] for i in range(len(names))]
     dashes = [DASHES[(i // len(SHADES)) % len(DASHES)] for i in range(len(names))]
-    x = alt.X("time:T").title(f"Time ({zone})").scale(type="utc").axis(format="%H:%M", labelOverlap=True)
+    x = alt.X("time:T").title(f"Time ({zone})" if is_last else None).scale(type="utc").axis(format="%H:%M")
     line = alt.Chart(long).mark_line(strokeWidth=1.4, interpolate="step-after" if name == "Power" else "linear")
     lines = line.encode(
         x,
-        alt.Y("value:Q").title(f"{name} ({symbol})").scale(zero=name == "Power"),
-        alt.Color("channel:N").scale(domain=names, range=shades).legend(title=None, columns=1),
-        alt.StrokeDash("channel:N").scale(domain=names, range=dashes).legend(None),
+        alt.Y("value:Q").title(f"{name} ({symbol})").scale(zero=name == "Power").axis(minExtent=44),
+        alt.Color("channel:N").scale(domain=names, range=shades).legend(**legend),
+        alt.StrokeDash("channel:N").scale(domain=names, range=dashes).legend(**legend),
     )
     if bands.empty:
         return alt.layer(lines).properties(width=CHART_WIDTH, height=190)
@@ -166,7 +171,7 @@ def terms(point: doc.Point) -> SafeString:
     rows = [(term.name, term.value_w, 2 * term.u_w) for term in point.terms]
     data = pd.DataFrame([*rows, ("Capacity", point.capacity_w, point.capacity_u95_w)], columns=["name", "value", "u95"])
     data = data.assign(low=data.value - data.u95, high=data.value + data.u95, is_sum=data.name == "Capacity")
-    y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=260)
+    y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=250, minExtent=250)
     bars = (
         alt.Chart(data)
         .mark_bar(height={"band": 0.62})
@@ -205,30 +210,18 @@ def windows_compared(points: Sequence[doc.Point]) -> SafeString:
     return drawing.inline(alt.layer(errors, dots).properties(width=max(320, 90 * len(points)), height=220), says=says)
 
 
-def shortfall(steps: Sequence[doc.Step]) -> SafeString:
+def shortfall(point: doc.Point) -> SafeString:
     """Return the way from claim to measured as a waterfall, measured and modelled steps apart."""
+    measured = doc.Step(name="Measured", value_w=point.capacity_w, u_w=point.capacity_u_w, kind="measured", because="")
     rows, level_w = [], 0.0
-    for step in steps:
-        start = 0.0 if step.kind in ("claim", "measured") else level_w
-        level_w = step.value_w if step.kind in ("claim", "measured") else level_w + step.value_w
-        rows.append(
-            (
-                step.name,
-                min(start, level_w),
-                max(start, level_w),
-                level_w - 2 * step.u_w,
-                level_w + 2 * step.u_w,
-                step.kind,
-            )
-        )
+    for step in (*point.shortfall, measured):
+        start = 0.0 if step.kind == "claim" or step is measured else level_w
+        level_w = start + step.value_w
+        ends = sorted((start, level_w))
+        rows.append((step.name, *ends, level_w - 2 * step.u_w, level_w + 2 * step.u_w, step.kind))
     data = pd.DataFrame(rows, columns=["name", "from_w", "to_w", "low", "high", "kind"])
-    y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=260)
-    kinds = {
-        "claim": drawing.CLAIMED,
-        "measured": drawing.MEASURED,
-        "modelled": drawing.SOFT,
-        "remainder": drawing.WARN,
-    }
+    inks = {"claim": drawing.CLAIMED, "measured": drawing.MEASURED, "modelled": drawing.SOFT, "remainder": drawing.WARN}
+    y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=250, minExtent=250)
     bars = (
         alt.Chart(data)
         .mark_bar(height={"band": 0.62})
@@ -236,9 +229,10 @@ def shortfall(steps: Sequence[doc.Step]) -> SafeString:
             alt.X("from_w:Q").title("Capacity (W)"),
             alt.X2("to_w:Q"),
             y,
-            alt.Color("kind:N").scale(domain=list(kinds), range=list(kinds.values())).legend(title=None),
+            alt.Color("kind:N").scale(domain=list(inks), range=list(inks.values())).legend(title=None),
         )
     )
     errors = alt.Chart(data).mark_rule(strokeWidth=2, color=drawing.INK).encode(alt.X("low:Q"), alt.X2("high:Q"), y)
-    says = "From the claim to the measured capacity: " + "; ".join(f"{s.name} {number(s.value_w)} W" for s in steps)
-    return drawing.inline(alt.layer(bars, errors).properties(width=560, height=32 * len(data)), says=says)
+    said = "; ".join(f"{step.name} {number(step.value_w)} W" for step in (*point.shortfall, measured))
+    picture = alt.layer(bars, errors).properties(width=520, height=32 * len(data), padding=ROOM_FOR_TYPE)
+    return drawing.inline(picture, says=f"From the claim to the measured capacity: {said}")

@@ -141,7 +141,7 @@ class FactsForms:
         self.lists: dict[str, BaseFormSet] = {}
         for name, (title, form, hint) in LISTS.items():
             rows = session.moisture.get("weighings", []) if name == "weighings" else getattr(session, name)
-            factory = formset_factory(form, extra=1, can_delete=True, max_num=200)
+            factory = formset_factory(form, extra=1, can_delete=True, can_delete_extra=False, max_num=200)
             formset = factory(data, initial=_instants(name, rows), prefix=name)
             formset.title, formset.hint, formset.filled = title, hint, len(rows)
             self.lists[name] = formset

@@ -17,7 +17,7 @@ from units import quantities
 register = template.Library()
 
 SHAPES = {
-    "wide table": "a table with one column a channel",
+    "wide table": "a table with a column for each channel",
     "event log": "a log of events",
     "one sensor": "the log of one sensor",
 }
@@ -44,6 +44,12 @@ def wordy(name: str) -> str:
 
 
 @register.filter
+def spoken(value: str) -> str:
+    """Write a value of the program as a person says it: `month_first` as “month first”."""
+    return {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}.get(value, wordy(value))
+
+
+@register.filter
 def sentence(text: str) -> str:
     """Write a clause as a sentence."""
     text = text.strip()
@@ -64,9 +70,7 @@ def duration(seconds: float) -> str:
 def in_words(log: dict[str, Any], reading: dict[str, Any]) -> str:
     """Write what a log is: shape, channels, span and pace."""
     columns = [column for column in reading["columns"] if column["log"] == log["path"]]
-    found = (
-        f"Read as {SHAPES.get(log['shape'], wordy(log['shape']))} with {len(columns)} channel{'s'[: len(columns) != 1]}"
-    )
+    found = f"Read as {SHAPES.get(log['shape'], wordy(log['shape']))}, {len(columns)} channel{'s'[: len(columns) != 1]}"
     firsts = [column["first"] for column in columns if column["first"]]
     if not firsts:
         return f"{found}, without a single row that has a time."

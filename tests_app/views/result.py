@@ -71,7 +71,7 @@ def _shown(point: doc.Point) -> dict[str, Any]:
         "point": point,
         "terms_picture": charts.terms(point),
         "budget": [(line, max(0.0, line.share) * SHARE_BAR_REM) for line in budget],
-        "shortfall_picture": charts.shortfall(point.shortfall) if point.shortfall else "",
+        "shortfall_picture": charts.shortfall(point) if point.shortfall else "",
         "conditions": [(name, measured) for name, measured in point.conditions.items()],
     }
 
