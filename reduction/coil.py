@@ -93,31 +93,31 @@ def working_wet_bulb_c(
 def unseen_latent_w(
     sensible_w: float,
     room_ratio: float | None,
-    supply_temp_c: float | None,
-    return_temp_c: float,
-    bypass_factor: tuple[float, float],
+    coil: CoilTemp | None,
+    entering_temp_c: float,
     pressure_pa: float = STANDARD_PRESSURE_PA,
+    at_most_kg_per_s: float = float("inf"),
 ) -> Measured:
     """Return the latent capacity [W] that a balance without any weighing of water may have missed.
 
-    The air that carries the sensible heat at the measured split leaves as wet as the bypass factor's band allows; any
-    place in that interval is as likely as another. Without the room's humidity ratio [kg/kg] or a supply temperature
-    the interval reaches from nothing to a sensible share of LOWEST_SHR.
+    Sensible and latent heat change by the same 1 − BF, so their ratio is K1 (W − W_s(T_coil)) / (c (T − T_coil)) at
+    both ends of the coil's interval; any place between is as likely as another. Without the room's humidity ratio
+    [kg/kg] or the coil the interval reaches from nothing to a sensible share of LOWEST_SHR. What leaks and the room
+    itself can have given, `at_most_kg_per_s`, bounds it too.
 
     Examples
     --------
-    >>> unseen_latent_w(1700.0, 0.0043, 5.3, 22.1, (0.05, 0.30)).value < 120.0
+    >>> unseen_latent_w(1700.0, 0.0043, CoilTemp(-2.0, 4.5), 22.1).value < 120.0
     True
     """
-    widest = sensible_w * (1.0 / LOWEST_SHR - 1.0)
-    if room_ratio is None or supply_temp_c is None or supply_temp_c >= return_temp_c:
-        low, high = 0.0, max(widest, 0.0)
+    if room_ratio is None or coil is None or coil.high_c >= entering_temp_c:
+        shares = [0.0, 1.0 / LOWEST_SHR - 1.0]
     else:
-        dry_kg_per_s = sensible_w / (heat_capacity_j_per_kg_k(room_ratio) * (return_temp_c - supply_temp_c))
-        carried = []
-        for factor in bypass_factor:
-            surface = return_temp_c - (return_temp_c - supply_temp_c) / (1.0 - factor)
-            drop = max(0.0, room_ratio - float(saturation_humidity_ratio(surface, pressure_pa)))
-            carried.append(dry_kg_per_s * (1.0 - factor) * drop * LATENT_HEAT_J_PER_KG)
-        low, high = min(carried), max(carried)
+        wetter = [
+            max(0.0, room_ratio - float(saturation_humidity_ratio(t, pressure_pa))) for t in (coil.high_c, coil.low_c)
+        ]
+        carried = [heat_capacity_j_per_kg_k(room_ratio) * (entering_temp_c - t) for t in (coil.high_c, coil.low_c)]
+        shares = [LATENT_HEAT_J_PER_KG * w / c for w, c in zip(wetter, carried, strict=True)]
+    bound = max(0.0, LATENT_HEAT_J_PER_KG * at_most_kg_per_s)
+    low, high = (min(max(0.0, sensible_w) * share, bound) for share in (min(shares), max(shares)))
     return Measured(value=0.5 * (low + high), u=(high - low) / 12.0**0.5)

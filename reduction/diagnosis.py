@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import hypot, isfinite
 
 from reduction.airside import AirSide, across_windows, cross_checks
@@ -13,10 +14,11 @@ from reduction.explain import Shown, shortfall
 from reduction.limits import OtherWindow, WindowFacts, full_speed_power_w, what_limited
 from reduction.loads import loads_of
 from reduction.moist_air import humidity_ratio, station_pressure_pa
+from reduction.moisture import Air, net_gain
 from reduction.rating import RatedPoint, rating_correction
 from reduction.readings import from_limit, instrument_of
-from reduction.session import CrossCheck, Limit, Measured, Point, Role, Session, WindowResult
-from reduction.timeline import Series, Timeline, mean_over
+from reduction.session import Limit, Measured, Point, Role, Session, WindowResult
+from reduction.timeline import Series, Timeline, group_cells, mean_over, slope_over
 from reduction.verdict import verdicts
 
 CLEARLY = 2.0  # times a limit of steadiness: the state of the unit itself is then in doubt
@@ -43,45 +45,47 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
     """
     claimed = claimed_figures(session.unit)
     facts = [_facts(point, points, timeline, session) for point in points]
+    unseen = [
+        _unseen(point, fact, timeline, session) if fact and point.capacity_kind == "sensible" else None
+        for point, fact in zip(points, facts, strict=True)
+    ]
     limits = [_limit(point, fact, claimed) for point, fact in zip(points, facts, strict=True)]
-    top = _full_speed(points, facts, limits, claimed)
+    rated = [_rated(*each) for each in zip(points, facts, limits, unseen, strict=True)]
+    top = _full_speed([each for each in rated if each and each.limit.verdict == "at full speed"], claimed)
     limits = [_limit(point, fact, claimed, top) for point, fact in zip(points, facts, strict=True)]
+    rated = [replace(each, limit=limit) if each else None for each, limit in zip(rated, limits, strict=True)]
     airs = [_air(point, timeline, session, claimed) for point in points]
     running = {
         p.label: a for p, a, limit in zip(points, airs, limits, strict=True) if limit.verdict != "unit off" and a
     }
     together = across_windows(running)
     return tuple(
-        _completed(point, fact, limit, air, together if point.label in running else (), session, claimed)
-        for point, fact, limit, air in zip(points, facts, limits, airs, strict=True)
+        point.model_copy(
+            update={
+                "limit": limit,
+                "cross_checks": (*(cross_checks(air) if air else ()), *(together if point.label in running else ())),
+                **(_conclusions(point, fact, each, hidden, session, claimed) if each and fact else {}),
+            }
+        )
+        for point, fact, limit, air, each, hidden in zip(points, facts, limits, airs, rated, unseen, strict=True)
     )
 
 
-def _completed(
-    point: Point,
-    facts: WindowFacts | None,
-    limit: Limit,
-    air: AirSide | None,
-    together: tuple[CrossCheck, ...],
-    session: Session,
-    claimed: Claimed,
-) -> Point:
-    checks = (*(cross_checks(air) if air else ()), *together)
-    found: dict[str, object] = {"limit": limit, "cross_checks": checks}
-    rated = _rated(point, facts, limit)
-    if rated and facts:
-        conditions = [named_condition(name) for name in session.settings.rating_conditions]
-        corrections = [
-            rating_correction([rated], each) for each in conditions or [default_condition(session.unit.kind)]
-        ]
-        found["ratings"] = tuple(each for each in corrections if each)
-        found["verdicts"] = verdicts(rated, session.unit)
-        if limit.verdict not in ("unit off", "not steady"):
-            expected = full_speed_power_w(facts, claimed)
-            unseen = None if point.capacity_kind == "total" else _unseen(point, facts)
-            shown = Shown(_capacity(point), unseen, (expected[0], expected[2]) if expected else None, facts.on_share)
-            found["shortfall"] = shortfall(rated, claimed, shown)
-    return point.model_copy(update=found)
+def _conclusions(
+    point: Point, facts: WindowFacts, rated: RatedPoint, unseen: Measured | None, session: Session, claimed: Claimed
+) -> dict[str, object]:
+    """Ratings, verdicts and the shortfall of a point that cooled at a known condition."""
+    conditions = [named_condition(name) for name in session.settings.rating_conditions]
+    corrections = [rating_correction([rated], each) for each in conditions or [default_condition(session.unit.kind)]]
+    found: dict[str, object] = {
+        "ratings": tuple(each for each in corrections if each),
+        "verdicts": verdicts(rated, session.unit),
+    }
+    if rated.limit.verdict not in ("unit off", "not steady"):
+        expected = full_speed_power_w(facts, claimed)
+        shown = Shown(_capacity(point), unseen, (expected[0], expected[2]) if expected else None, facts.on_share)
+        found["shortfall"] = shortfall(rated, claimed, shown)
+    return found
 
 
 def _limit(
@@ -159,23 +163,30 @@ def _capacity(point: Point) -> Measured:
     return Measured(value=point.capacity_w, u=point.capacity_u_w)
 
 
-def _unseen(point: Point, facts: WindowFacts) -> Measured:
+def _unseen(point: Point, facts: WindowFacts, timeline: Timeline, session: Session) -> Measured:
+    """Latent heat a dry balance may have missed; without humidifier and people only leaks and the room can feed it."""
     rh = point.conditions.get("room_rh_percent")
     ratio = float(humidity_ratio(facts.room_temp_c, rh.value, facts.pressure_pa)) if rh else None
     entering = facts.room_temp_c if facts.return_temp_c is None else facts.return_temp_c
-    return unseen_latent_w(
-        point.capacity_w, ratio, facts.supply_temp_c, entering, facts.bypass_factor, facts.pressure_pa
-    )
+    most = float("inf")
+    if rh and ratio is not None and session.moisture.humidifier == "none" and not session.people:
+        cells = group_cells(timeline, Role.ROOM_RH)
+        slope = slope_over(timeline, cells, point.start.timestamp(), point.end.timestamp()).per_s
+        drying = slope * ratio / rh.value if isfinite(slope) and rh.value else 0.0
+        of_u = rh.u / rh.value * ratio if rh.value else 0.0
+        air = Air(facts.room_temp_c, ratio, of_u, drying, None, facts.coil, entering, facts.pressure_pa)
+        gain = net_gain(session, air, 0.0)
+        most = gain.kg_per_s + 2.0 * gain.u_kg_per_s
+    return unseen_latent_w(point.capacity_w, ratio, facts.coil, entering, facts.pressure_pa, most)
 
 
-def _rated(point: Point, facts: WindowFacts | None, limit: Limit) -> RatedPoint | None:
+def _rated(point: Point, facts: WindowFacts | None, limit: Limit, unseen: Measured | None) -> RatedPoint | None:
     """Return what a correction needs; None where nothing was cooled, or the condition is not known."""
     outdoor = _outdoor(point)
     if facts is None or outdoor is None or not point.usable or point.capacity_w <= point.capacity_u95_w:
         return None
     capacity = _capacity(point)
-    if point.capacity_kind == "sensible":
-        unseen = _unseen(point, facts)
+    if unseen is not None:
         capacity = Measured(value=capacity.value + unseen.value, u=hypot(capacity.u, unseen.u))
     return RatedPoint(
         kind=facts.kind,
@@ -191,15 +202,8 @@ def _rated(point: Point, facts: WindowFacts | None, limit: Limit) -> RatedPoint 
     )
 
 
-def _full_speed(
-    points: Sequence[Point], facts: Sequence[WindowFacts | None], limits: Sequence[Limit], claimed: Claimed
-) -> tuple[float, float] | None:
+def _full_speed(at_top: Sequence[RatedPoint], claimed: Claimed) -> tuple[float, float] | None:
     """Capacity interval [W] at the claim's condition from all points of the session at full speed."""
-    at_top = [
-        rated
-        for point, fact, limit in zip(points, facts, limits, strict=True)
-        if limit.verdict == "at full speed" and (rated := _rated(point, fact, limit))
-    ]
     correction = rating_correction(at_top, claimed.condition)
     if correction is None:
         return None

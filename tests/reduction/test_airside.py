@@ -88,10 +88,13 @@ def test_a_counter_that_disagrees_with_the_log_by_more_than_both_can_err_is_foun
     assert not bad.passed
 
 
-def test_every_pair_of_room_sensors_is_compared() -> None:
-    sensors = {"desk": _m(22.0, 0.1), "shelf": _m(22.3, 0.1), "floor": _m(20.8, 0.1)}
-    results = [check.passed for check in cross_checks(_air(room_sensors=sensors)) if check.name == "two room sensors"]
-    assert sorted(results) == [False, False, True]
+def test_the_room_sensors_furthest_apart_are_compared() -> None:
+    sensors = {"desk": _m(22.0, 0.1), "shelf": _m(22.3, 0.1)}
+    mixed = _check("room sensors", _air(room_sensors=sensors))
+    layered = _check("room sensors", _air(room_sensors={**sensors, "floor": _m(20.8, 0.1)}))
+    assert mixed.passed
+    assert not layered.passed
+    assert layered.because.startswith("shelf over floor, the furthest apart of 3")
 
 
 def test_a_unit_that_is_off_raises_no_air_side_alarm() -> None:

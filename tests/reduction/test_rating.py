@@ -127,9 +127,12 @@ def test_the_ceiling_of_a_cool_room_is_what_its_air_flow_can_carry() -> None:
 
 
 def test_unseen_condensate_is_bounded_by_the_coil_and_the_room() -> None:
-    dry = unseen_latent_w(1700.0, 0.0030, 5.3, 22.0, (0.05, 0.30))
-    humid = unseen_latent_w(1700.0, 0.0100, 5.3, 22.0, (0.05, 0.30))
-    unknown = unseen_latent_w(1700.0, None, 5.3, 22.0, (0.05, 0.30))
+    coil = CoilTemp(-1.9, 4.4)
+    dry = unseen_latent_w(1700.0, 0.0030, coil, 22.0)
+    humid = unseen_latent_w(1700.0, 0.0100, coil, 22.0)
+    unknown = unseen_latent_w(1700.0, None, coil, 22.0)
+    fed = unseen_latent_w(1700.0, 0.0100, coil, 22.0, at_most_kg_per_s=1e-5)
+    assert fed.value + math.sqrt(3.0) * fed.u == pytest.approx(24.6)
     assert dry.value < 10.0
     assert humid.value > 500.0
     assert unknown.value + math.sqrt(3.0) * unknown.u == pytest.approx(1700.0 * (1 / 0.65 - 1))
