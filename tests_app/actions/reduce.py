@@ -11,7 +11,8 @@ from reduction.method import METHOD_VERSION
 from reduction.run import Progress, reduce_session, session_digest
 from tests_app import evidence_store, session_document
 from tests_app.models import Finding, Point, Reduction, Session
-from units.models import Person
+from units import shelf
+from units.models import Person, Unit
 
 SAME_IN_POINT = [
     "label",
@@ -80,6 +81,8 @@ def store(*, session: Session, document: doc.Session, result: doc.Result, by: Pe
     pairs = [(None, found) for found in result.findings]
     pairs += [(row, found) for row, point in zip(points, result.points, strict=True) for found in point.findings]
     Finding.objects.bulk_create(_finding(reduction, i, *pair) for i, pair in enumerate(pairs))
+    shown = Unit.objects.filter(points__reduction__in=[row for row in (reduction, standing) if row is not None])
+    shelf.refresh(shown.distinct())
     return reduction
 
 
