@@ -12,6 +12,7 @@ FloatArray = NDArray[np.float64]
 GLITCH_S = 120.0  # a fall that comes back within this time was never a reset; common practice, no source
 SMALL_DIP = 0.1  # of the reading: smaller falls are noise of the register, larger ones resets; common practice
 DAY_S = 86_400.0
+MOST_READINGS = 300  # are enough to find the step
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,16 +34,20 @@ class Counter:
 
 
 def step_of(readings: FloatArray) -> float:
-    """Smallest step that the register shows; 0 when it never moved.
+    """Largest step that all readings are whole multiples of: the register's resolution; 0 for one without steps.
 
     Examples
     --------
-    >>> step_of(np.array([1.0, 1.01, 1.01, 1.03]))
-    0.01
+    >>> round(step_of(np.array([10.0, 10.84, 11.68])), 9), step_of(np.array([0.0, 0.0]))
+    (0.04, 0.0)
     """
-    moves = np.abs(np.diff(readings))
-    moves = moves[moves > 1e-9 * max(1.0, float(np.max(np.abs(readings), initial=0.0)))]
-    return float(f"{np.min(moves):.6g}") if len(moves) else 0.0
+    some = np.unique(np.abs(readings[np.isfinite(readings)]))[:MOST_READINGS]
+    smallest = 1e-9 * float(np.max(some, initial=0.0))
+    step = 0.0
+    for reading in some.tolist():
+        while reading > smallest:
+            step, reading = reading, step % reading if step % reading < reading - smallest else 0.0
+    return step if step > 1e3 * smallest else 0.0
 
 
 def without_glitches(time_s: FloatArray, readings: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from reduction import faults
 from reduction.agreement import disagreements, finding
 from reduction.clock import clock_offers
-from reduction.counters import step_of
 from reduction.series import Series
 from reduction.session import Finding, Role, Severity
 
@@ -136,7 +135,7 @@ def _is_stuck(series: Series, siblings: list[Series], findings: list[Finding]) -
     start, end = float(series.time_s[run[0]]), float(series.time_s[min(run[-1] + 1, len(series.time_s) - 1)])
     moved = [(_moved(s, start, end), s) for s in siblings]
     most, sibling = max(moved, key=lambda pair: pair[0], default=(0.0, None))
-    if sibling is None or most < max(SIBLING_MOVES_K, 3 * step_of(series.values[np.isfinite(series.values)])):
+    if sibling is None or most < max(SIBLING_MOVES_K, 3 * faults.smallest_move(series.values)):
         return False
     out = _replaceable(series, siblings) and end - start > STUCK_SHARE * (series.time_s[-1] - series.time_s[0])
     findings.append(

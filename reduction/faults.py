@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.counters import step_of
 from reduction.series import POWER_ROLES, Series
 from reduction.session import Role, SampleKind
 
@@ -94,6 +93,18 @@ def stuck(series: Series, for_at_least_s: float = 3600.0) -> BoolArray:
     return np.repeat(long, np.diff(np.append(starts, len(value))))
 
 
+def smallest_move(values: FloatArray) -> float:
+    """Smallest change from one sample to the next, the resolution as it shows; 0 where nothing moves.
+
+    Examples
+    --------
+    >>> smallest_move(np.array([22.0, 22.0, 22.5, 21.5]))
+    0.5
+    """
+    moves = np.abs(np.diff(values[np.isfinite(values)]))
+    return float(np.min(moves[moves > 0], initial=np.inf)) if np.any(moves > 0) else 0.0
+
+
 def saturated(series: Series) -> BoolArray:
     """Samples at the end of a channel's scale: long runs at its own highest or lowest value; shape (n,).
 
@@ -105,7 +116,7 @@ def saturated(series: Series) -> BoolArray:
     known = value[np.isfinite(value)]
     if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 50 or series.kind == SampleKind.HELD:
         return mask
-    step = step_of(known[:10_000])
+    step = smallest_move(known[:10_000])
     low, high = float(known.min()), float(known.max())
     if high - low < 20 * step:
         return mask
