@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from reduction.document import load_session
+from reduction.loading import load_session
 from reduction.errors import ReductionError
 from reduction.readers import describe, read_logs
 from reduction.report import report

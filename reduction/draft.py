@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from reduction.ledger import Ledger
+from reduction.moist_air import station_pressure_pa
 from reduction.session import Finding, Measured, Role, Session, Severity
 from reduction.timeline import Series, Timeline
 
@@ -36,6 +37,12 @@ class Draft:
     def room_key(self) -> str:
         """What errors of this room are shared by: its name, else this session alone."""
         return self.session.room.name or self.session.name
+
+    @property
+    def pressure_pa(self) -> float:
+        """Air pressure: stated, else that of the altitude."""
+        settings = self.session.settings
+        return settings.pressure_pa or station_pressure_pa(settings.altitude_m)
 
     def series(self, *roles: Role) -> tuple[Series, ...]:
         """Channels with one of these roles."""

@@ -13,8 +13,8 @@ from reduction.coil import CoilTemp, unseen_latent_w
 from reduction.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR
 from reduction.ledger import Ledger, Quantity, constant
 from reduction.moist_air import (
-    density_kg_per_m3,
     dew_point_c,
+    specific_volume_m3_per_kg,
     vapour_enthalpy_j_per_kg,
     water_enthalpy_j_per_kg,
 )
@@ -31,6 +31,7 @@ HUMIDITY_STEP_KG_PER_KG = 0.005
 """Half-width of the difference to the air that leaks in, where that was not measured; common practice, no source."""
 BUFFERING = (1.0, 5.0)
 """Moisture that the room holds over what its air holds: plaster, paper, cloth; common practice, no source."""
+TYPICAL_RATIO = 0.008
 ORDINARY_WATER_C = (15.0, 25.0)
 LATENT_KNOWN_WITHIN = 0.1
 """A room moisture balance counts where its u is below this part of the dry capacity."""
@@ -48,6 +49,7 @@ class Air:
     coil: CoilTemp | None
     return_temp_c: float
     pressure_pa: float
+    leaking_temp_c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -78,9 +80,8 @@ def net_gain(session: Session, air: Air, people_kg_per_s: float, *, leaks: bool 
     ----------
     The room moisture balance of METHOD: ρ·V·dW/dt = ṁ·(W_leak − W) + sources − W_r.
     """
-    room = session.room
-    density = float(density_kg_per_m3(air.room_temp_c, air.room_ratio or 0.008, air.pressure_pa))
-    held = density * room.volume_m3 * air.ratio_slope_per_s
+    room, ratio = session.room, air.room_ratio or TYPICAL_RATIO
+    held = room.volume_m3 * _dry_kg_per_m3(air.room_temp_c, ratio, air.pressure_pa) * air.ratio_slope_per_s
     buffer, buffer_u = (BUFFERING[0] + BUFFERING[1]) / 2.0, (BUFFERING[1] - BUFFERING[0]) / sqrt(12.0)
     value, u = people_kg_per_s - buffer * held, hypot(buffer_u * held, 0.5 * people_kg_per_s)
     if not leaks:
@@ -89,8 +90,14 @@ def net_gain(session: Session, air: Air, people_kg_per_s: float, *, leaks: bool 
     step, step_u = 0.0, HUMIDITY_STEP_KG_PER_KG / sqrt(3.0)
     if air.leaking_ratio is not None and air.room_ratio is not None:
         step, step_u = air.leaking_ratio - air.room_ratio, sqrt(2.0) * air.room_ratio_u
-    leak_u = density * hypot(flow_u * step, hypot(flow, flow_u) * step_u)
-    return Flow(value + density * flow * step, hypot(u, leak_u), "room moisture balance: leaks, people, storage")
+    outside_c = air.room_temp_c if air.leaking_temp_c is None else air.leaking_temp_c
+    per_m3 = _dry_kg_per_m3(outside_c, air.leaking_ratio or ratio, air.pressure_pa)
+    leak_u = per_m3 * hypot(flow_u * step, hypot(flow, flow_u) * step_u)
+    return Flow(value + per_m3 * flow * step, hypot(u, leak_u), "room moisture balance: leaks, people, storage")
+
+
+def _dry_kg_per_m3(temp_c: float, ratio: float, pressure_pa: float) -> float:
+    return 1.0 / float(specific_volume_m3_per_kg(temp_c, ratio, pressure_pa))
 
 
 def infiltration_m3_per_s(room: Room) -> tuple[float, float]:

@@ -11,7 +11,6 @@ from reduction.moist_air import (
     humidity_ratio,
     humidity_ratio_from_wet_bulb,
     relative_humidity_percent,
-    station_pressure_pa,
     wet_bulb_c,
 )
 from reduction.moisture import Air
@@ -34,12 +33,6 @@ ADJACENT_HUMIDITY = (Role.ADJACENT_RH, Role.ADJACENT_TEMP)
 MOST_RH = 100.0
 
 
-def pressure_pa(draft: Draft) -> float:
-    """Air pressure: stated, else that of the altitude."""
-    settings = draft.session.settings
-    return settings.pressure_pa or station_pressure_pa(settings.altitude_m)
-
-
 def note_conditions(draft: Draft, room: Temperature) -> None:
     """Note every temperature and the room's humidity with their standard uncertainties."""
     draft.conditions["room_temp_c"] = room.measured
@@ -52,7 +45,7 @@ def note_conditions(draft: Draft, room: Temperature) -> None:
 
 
 def _note_humidity(draft: Draft, room: Measured) -> None:
-    pressure = pressure_pa(draft)
+    pressure = draft.pressure_pa
     bulb = known(draft, Role.ROOM_WET_BULB)
     rh = known(draft, Role.ROOM_RH)
     if bulb:
@@ -81,13 +74,15 @@ def _humidity(draft: Draft, group: tuple[Series, ...]) -> tuple[float, float]:
 
 def air_of(draft: Draft) -> Air:
     """Gather what the moisture terms need from the conditions noted."""
-    pressure, room = pressure_pa(draft), draft.conditions["room_temp_c"]
+    pressure, room = draft.pressure_pa, draft.conditions["room_temp_c"]
     rh = draft.conditions.get("room_rh_percent")
     ratio, ratio_u, slope = None, 0.0, 0.0
     if rh is not None:
         ratio = float(humidity_ratio(room.value, rh.value, pressure))
         ratio_u = float(humidity_ratio(room.value, min(MOST_RH, rh.value + rh.u), pressure)) - ratio
         slope = _ratio_slope(draft, room.value, pressure)
+    from_outdoors = draft.session.room.infiltration_from == "outdoor"
+    leaking = draft.conditions.get("outdoor_temp_c" if from_outdoors else "adjacent_temp_c")
     return Air(
         room_temp_c=room.value,
         room_ratio=ratio,
@@ -97,6 +92,7 @@ def air_of(draft: Draft) -> Air:
         coil=coil_of(draft),
         return_temp_c=draft.conditions.get("return_temp_c", room).value,
         pressure_pa=pressure,
+        leaking_temp_c=leaking.value if leaking else None,
     )
 
 

@@ -8,8 +8,8 @@ from math import hypot
 from reduction.draft import Draft
 from reduction.envelope import Conductance, conductances
 from reduction.ledger import Quantity
-from reduction.moist_air import density_kg_per_m3, heat_capacity_j_per_kg_k
-from reduction.moisture import infiltration_m3_per_s
+from reduction.moist_air import heat_capacity_j_per_kg_k, specific_volume_m3_per_kg
+from reduction.moisture import TYPICAL_RATIO, infiltration_m3_per_s
 from reduction.propagation import Input
 from reduction.readings import Temperature, enter_temperature, mean_value
 from reduction.session import Measured, Role, Severity
@@ -21,7 +21,6 @@ NEIGHBOUR_UNKNOWN_U_K = 2.5
 OUTDOOR_UNKNOWN_U_K = 7.0
 """What a stand-in for a missing temperature costs, as standard uncertainties: common practice, no source."""
 OUTDOOR_MATTERS_W_PER_K = 0.5
-TYPICAL_RATIO = 0.008
 
 
 def room_temperature(draft: Draft) -> Temperature | None:
@@ -152,6 +151,7 @@ def enter_infiltration(draft: Draft, room: Temperature, neighbours: dict[str, Te
     if given.surfaces_include_infiltration or not given.surfaces:
         return
     value, u = infiltration_m3_per_s(given)
+    pressure = draft.pressure_pa
     if given.infiltration_m3_per_h is None:
         draft.say(
             "infiltration_assumed",
@@ -173,7 +173,8 @@ def enter_infiltration(draft: Draft, room: Temperature, neighbours: dict[str, Te
             source="stated or by volume",
         )
     )
-    per_k = float(density_kg_per_m3(source.measured.value, TYPICAL_RATIO) * heat_capacity_j_per_kg_k(TYPICAL_RATIO))
+    dry_m3_per_kg = float(specific_volume_m3_per_kg(source.measured.value, TYPICAL_RATIO, pressure))
+    per_k = float(heat_capacity_j_per_kg_k(TYPICAL_RATIO)) / dry_m3_per_kg
     outside, inside = source.quantity, room.quantity
     draft.ledger.add_term(
         f"infiltration from {given.infiltration_from}",
