@@ -115,7 +115,7 @@ def _unseen(shown: Shown) -> Step:
         return Step(name=name, value_w=0.0, u_w=0.0, kind="measured", because=because)
     unseen = shown.unseen_latent
     amount = with_unit(unseen.value, 2.0 * unseen.u, "W")
-    because = f"Only sensible heat was measured; by the coil's temperature and the room's moisture {amount} may have condensed."
+    because = f"Only sensible heat was measured; by coil temperature and room moisture {amount} may have condensed."
     return Step(name=name, value_w=-unseen.value, u_w=unseen.u, kind="modelled", because=because)
 
 

@@ -1,0 +1,209 @@
+"""A unit's season from its measured points: which inputs were measured, which are bounded, and what that makes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+from math import sqrt
+
+import numpy as np
+
+from reduction.ceer import ceer, variable_speed_ceer
+from reduction.claims import named_condition
+from reduction.constants import BTU_PER_H_PER_W
+from reduction.rating import RatedPoint, rating_correction
+from reduction.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
+from reduction.session import Condition, Measured, Point, RatingCorrection
+from reduction.tables import table
+
+STANDBY_BOUNDS_W = (0.3, 3.0)  # of a room unit with remote control or radio, common practice, no source
+CYCLING_LOSS_BOUNDS = (0.10, 0.25)  # measured single units to the standards' default, common practice, no source
+LOW_SHARE = (0.47, 0.57)  # low-speed capacity over full, Appendix F test 4, from memory
+MIDDLE_SHARE = (0.57, 0.90)  # between low and full: what may stand for test 3
+
+
+@dataclass(frozen=True)
+class SeasonInput:
+    """One input of a seasonal figure; where it was not measured, the middle of its bounds."""
+
+    name: str
+    value: float
+    u: float
+    quantity_unit: str
+    measured: bool
+    because: str
+
+
+@dataclass(frozen=True)
+class SeasonFigure:
+    """A seasonal figure with U95 and everything it rests on."""
+
+    name: str
+    value: float
+    u95: float
+    quantity_unit: str
+    inputs: tuple[SeasonInput, ...]
+    because: str
+
+
+@dataclass(frozen=True)
+class OwnSeason:
+    """A season in the reader's climate: efficiency and cost, the cost as an interval."""
+
+    efficiency: SeasonFigure
+    season: Season
+    cost: Cost
+    cost_interval: tuple[float, float]
+
+
+def standby_of(points: Sequence[Point]) -> Measured | None:
+    """Return the standby power [W] from windows in which the unit was off, or None."""
+    off = [point for point in points if point.limit.verdict == "unit off" and point.cop is not None]
+    if not off:
+        return None
+    best = min(off, key=lambda point: point.power_u95_w)
+    return Measured(value=best.power_w, u=best.power_u95_w / 2.0)
+
+
+def us_ceer(points: Sequence[RatedPoint], standby: Measured | None = None) -> SeasonFigure | None:
+    """Return the CEER a unit's points give by the US procedure; None without a point at full speed.
+
+    A variable-speed unit gets its adjustment only where points at an intermediate and at a low level stand in; else
+    the figure is that of a single-speed unit, a lower bound, and says so.
+
+    References
+    ----------
+    10 CFR 430 Subpart B Appendix F, from memory: weights in `data/ceer_tests.csv`.
+    """
+    full = [point for point in points if point.limit.verdict == "at full speed"]
+    rated = rating_correction(full, named_condition("us_room_95f"))
+    if rated is None:
+        return None
+    idle = _standby(standby)
+    levels = _levels(points, full, rated)
+    tests = [rated] if levels is None else levels
+    inputs = (*(_test_input(test) for test in tests), idle)
+    if levels is None:
+        because = "Tests at 82 and 87 °F at reduced speed are missing: rated as single speed, a lower bound."
+    else:
+        because = "Four tests of the variable-speed procedure, each brought to its condition by published maps."
+    value, u = _ceer_with_u(tests, idle)
+    return SeasonFigure("CEER", value, 2.0 * u, "Btu/(W·h)", inputs, because)
+
+
+def own_season(
+    levels: Sequence[Sequence[RatedPoint]],
+    bins: Bins,
+    load_w: np.ndarray,
+    *,
+    room_wet_bulb_c: float,
+    price_per_kwh: float,
+    standby: Measured | None = None,
+    standby_hours: float = 0.0,
+) -> OwnSeason | None:
+    """Return the season of a unit in a climate of the reader's own; None where no level can be brought to the bins.
+
+    Parameters
+    ----------
+    levels
+        Points of each speed, lowest first; each is carried to every bin by the published maps.
+    load_w
+        The room's load in each bin, shape (n,). [W]
+    room_wet_bulb_c
+        Of the reader's room.
+    """
+    curves = [_curve(points, bins, room_wet_bulb_c) for points in levels]
+    if not curves or any(curve is None for curve in curves):
+        return None
+    capacity, power, power_u = (np.array(each) for each in zip(*(c for c in curves if c is not None), strict=True))
+    idle = _standby(standby)
+    middle = sum(CYCLING_LOSS_BOUNDS) / 2.0
+    season = bin_season(bins, load_w, capacity, power, middle)
+    cases = [
+        (bin_season(bins, load_w, capacity, power + sign * power_u, loss), max(0.0, idle.value + sign * idle.u))
+        for sign, loss in product((-2.0, 2.0), CYCLING_LOSS_BOUNDS)
+    ]
+    costs = [seasonal_cost(each, price_per_kwh, watts, standby_hours) for each, watts in cases]
+    ratios = [BTU_PER_H_PER_W * each.ratio for each, _ in cases]
+    inputs = (
+        SeasonInput(
+            "cycling loss C_D",
+            middle,
+            (CYCLING_LOSS_BOUNDS[1] - middle) / sqrt(3.0),
+            "1",
+            False,
+            f"bounded by {CYCLING_LOSS_BOUNDS[0]} and the standards' {CYCLING_LOSS}",
+        ),
+        idle,
+    )
+    figure = SeasonFigure(
+        "seasonal efficiency",
+        BTU_PER_H_PER_W * season.ratio,
+        (max(ratios) - min(ratios)) / 2.0,
+        "Btu/(W·h)",
+        inputs,
+        f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s).",
+    )
+    cost = seasonal_cost(season, price_per_kwh, idle.value, standby_hours)
+    totals = [each.total for each in costs]
+    return OwnSeason(figure, season, cost, (min(totals), max(totals)))
+
+
+def _curve(
+    points: Sequence[RatedPoint], bins: Bins, wet_bulb_c: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    found = [
+        rating_correction(points, Condition(room_wet_bulb_c=wet_bulb_c, outdoor_temp_c=float(outdoor)))
+        for outdoor in bins.outdoor_temp_c
+    ]
+    kept = [each for each in found if each is not None]
+    if len(kept) < len(found):
+        return None
+    capacity, power = np.array([e.capacity_w for e in kept]), np.array([e.power_w for e in kept])
+    # Efficiency, not power alone, is what a season's energy follows: its u is carried on the power.
+    relative_u = np.array([e.eer_u95 / e.eer_btu_per_wh / 2.0 for e in kept])
+    return capacity, power, power * relative_u
+
+
+def _levels(
+    points: Sequence[RatedPoint], full: Sequence[RatedPoint], rated: RatingCorrection
+) -> list[RatingCorrection] | None:
+    """Return the four tests of a variable-speed unit, or None where a level is missing."""
+    found: list[RatingCorrection] = [rated]
+    second = rating_correction(full, named_condition("us_room_92f"))
+    reduced = [point for point in points if point.limit.verdict == "reduced speed"]
+    for row, shares in zip(table("ceer_tests")[2:], (MIDDLE_SHARE, LOW_SHARE), strict=True):
+        condition = named_condition(row["condition"])
+        fitting = [each for point in reduced if (each := rating_correction([point], condition))]
+        fitting = [each for each in fitting if shares[0] <= each.capacity_w / rated.capacity_w <= shares[1]]
+        if not fitting:
+            return None
+        found.append(min(fitting, key=lambda each: each.eer_u95))
+    return [found[0], second, *found[1:]] if second else None
+
+
+def _ceer_with_u(tests: Sequence[RatingCorrection], idle: SeasonInput) -> tuple[float, float]:
+    """Return CEER and its u: efficiency errors of the tests are of one instrument and map, so they add linearly."""
+    values = [(t.capacity_w * BTU_PER_H_PER_W, t.power_w) for t in tests]
+    worse = [(c, p * (1.0 + t.eer_u95 / t.eer_btu_per_wh / 2.0)) for (c, p), t in zip(values, tests, strict=True)]
+    value = _ceer(values, idle.value)
+    by_tests, by_idle = value - _ceer(worse, idle.value), value - _ceer(values, idle.value + idle.u)
+    return value, sqrt(by_tests**2 + by_idle**2)
+
+
+def _ceer(tests: Sequence[tuple[float, float]], standby_w: float) -> float:
+    return ceer(*tests[0], standby_w) if len(tests) == 1 else variable_speed_ceer(tests, standby_w).ceer
+
+
+def _standby(standby: Measured | None) -> SeasonInput:
+    if standby is not None:
+        return SeasonInput("standby power", standby.value, standby.u, "W", True, "window with the unit off")
+    low, high = STANDBY_BOUNDS_W
+    because = f"not measured: {low:g} to {high:g} W is usual"
+    return SeasonInput("standby power", (low + high) / 2.0, (high - low) / sqrt(12.0), "W", False, because)
+
+
+def _test_input(test: RatingCorrection) -> SeasonInput:
+    because = f"{test.capacity_w:.0f} W with {test.power_w:.0f} W; {test.how}"
+    return SeasonInput(f"EER, {test.condition}", test.eer_btu_per_wh, test.eer_u95 / 2.0, "Btu/(W·h)", True, because)
