@@ -36,6 +36,8 @@ INK, SOFT, GRID, GROUND, MEASURED, CLAIMED, GOOD, WARN, BAD, MEASURED_SOFT, *SER
 PNG_SCALE = 2.0
 FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
 OPENING = re.compile(r"<svg\b([^>]*)>")
+WORDS_OF_PARTS = re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
+PADDING = {"left": 20, "right": 14, "top": 6, "bottom": 6}  # a browser's letters may be wider than those measured here
 
 
 def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
@@ -52,7 +54,7 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
         "titlePadding": 8,
     }
     return (
-        chart.configure(font=FONT, background="transparent", aria=False)
+        chart.configure(font=FONT, background="transparent", aria=False, padding=PADDING)
         .configure_view(stroke=None)
         .configure_axis(**axis)
         .configure_legend(labelColor=INK, titleColor=INK, labelFontSize=12, titleFontSize=12.5, symbolStrokeWidth=2)
@@ -68,7 +70,8 @@ def drawn(chart: alt.TopLevelMixin) -> str:
 
 def inline(chart: alt.TopLevelMixin, *, says: str) -> SafeString:
     """Return the chart as SVG for a page: one image with a text alternative, in the page's colours."""
-    svg = OPENING.sub(lambda found: f'<svg role="img" aria-label="{escape(says)}"{found[1]}>', drawn(chart), count=1)
+    bare = WORDS_OF_PARTS.sub("", drawn(chart))  # one image says one sentence; its parts are in the table
+    svg = OPENING.sub(lambda found: f'<svg role="img" aria-label="{escape(says)}"{found[1]}>', bare, count=1)
     for ink, token in INKS.items():
         svg = svg.replace(f'"{ink}"', f'"var({token})"')
     return mark_safe(svg)  # noqa: S308  made by our own renderer; text in it is escaped there

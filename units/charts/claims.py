@@ -19,7 +19,7 @@ def _against(quantity: str, factor: float, frame: pd.DataFrame) -> pd.DataFrame:
     data["measured"] = known[quantity] * factor
     data["u95"] = known[f"{quantity}_u95"] * factor
     data["low"], data["high"] = data["measured"] - data["u95"], data["measured"] + data["u95"]
-    data["tolerance"] = known["tolerance"]
+    data["tolerance"] = known[f"{quantity}_tolerance"]
     return data.reset_index(drop=True)
 
 
@@ -64,7 +64,11 @@ def _says(data: pd.DataFrame, what: str) -> str:
         )
         if count
     ]
-    return f"{what.capitalize()}: {'; '.join(said)}." if said else f"No unit has both a measured and a claimed {what}."
+    return (
+        f"{what[0].upper()}{what[1:]}: {'; '.join(said)}."
+        if said
+        else f"No unit has both a measured and a claimed {what}."
+    )
 
 
 def _columns(name: str, unit: str) -> dict[str, Column]:
@@ -113,7 +117,7 @@ def _ladder(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     """Return the ratios from the highest down, with their intervals; alternating grounds tell the groups apart."""
     x = alt.X(
         "ratio:Q",
-        scale=alt.Scale(domain=span([*data["low"], *data["high"], 1.0]), nice=False),
+        scale=alt.Scale(domain=span([*data["low"], *data["high"], 1.0]), nice=False, zero=False),
         axis=alt.Axis(format="%", title="Measured ÷ claimed capacity (%)", grid=True),
     )
     y = alt.Y("unit:N", sort=list(data["unit"]), title=None, axis=alt.Axis(labelLimit=190, ticks=False, domain=False))

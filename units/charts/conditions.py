@@ -52,7 +52,7 @@ def _chart(data: pd.DataFrame, display: Display, *, quantity: str, place: str) -
     x = alt.X(
         f"{field}:Q",
         scale=alt.Scale(domain=span(data[field]), nice=False),
-        title=f"{PLACES[place]} ({display.temp_symbol})",
+        axis=alt.Axis(title=f"{PLACES[place]} ({display.temp_symbol})", tickCount=7),
     )
     y = alt.Y(
         "value:Q",

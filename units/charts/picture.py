@@ -156,13 +156,11 @@ def lively(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
 
 def bars(data: pd.DataFrame, x: alt.X, low: str, high: str) -> alt.Chart:
     """Return vertical error bars between two columns, in the colour of the series."""
-    names = sorted(data["series"].unique())
-    colours = [drawing.SERIES[i % len(drawing.SERIES)] for i in range(len(names))]
-    colour = alt.Color("series:N", scale=alt.Scale(domain=names, range=colours), legend=None)
+    colour = marks(data)["stroke"]
     return (
         alt.Chart(data)
         .mark_rule(strokeWidth=1.4)
-        .encode(x=x, y=alt.Y(f"{low}:Q"), y2=alt.Y2(f"{high}:Q"), color=colour)
+        .encode(x=x, y=alt.Y(f"{low}:Q"), y2=alt.Y2(f"{high}:Q"), stroke=colour)
     )
 
 

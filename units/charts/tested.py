@@ -9,6 +9,7 @@ from units import drawing
 from units.charts.picture import HEIGHT, WIDTH, Column, Picture, dots, series, span
 from units.quantities import Display
 
+MOST_WATERFALLS = 6
 STEP_COLOURS = {
     "claim": drawing.CLAIMED,
     "measured": drawing.MEASURED,
@@ -79,39 +80,68 @@ def _steps_data(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
     return data.reset_index(drop=True)
 
 
-def _waterfall(data: pd.DataFrame, display: Display) -> alt.FacetChart:
+def _explained(data: pd.DataFrame, display: Display) -> alt.TopLevelMixin:
+    """Return a waterfall for each of a few units; of many, what each has left."""
+    return _waterfalls(data, display) if data["unit"].nunique() <= MOST_WATERFALLS else _remainders(data, display)
+
+
+def _waterfalls(data: pd.DataFrame, display: Display) -> alt.FacetChart:
     """Return one waterfall a unit: from the claim, step by step, to what was measured."""
-    order = list(dict.fromkeys(data.sort_values("position")["step"]))
     kinds = [kind for kind in STEP_COLOURS if kind in set(data["kind"])]
-    colour = alt.Color(
-        "kind:N",
-        title=None,
-        legend=alt.Legend(orient="bottom"),
-        scale=alt.Scale(domain=kinds, range=[STEP_COLOURS[kind] for kind in kinds]),
-    )
+    colours = alt.Scale(domain=kinds, range=[STEP_COLOURS[kind] for kind in kinds])
     x = alt.X(
         "start:Q",
-        title=f"Cooling capacity ({display.power})",
+        axis=alt.Axis(title=f"Cooling capacity ({display.power})", tickCount=5),
         scale=alt.Scale(domain=span([*data["start"], *data["end"]]), nice=False, zero=False),
     )
+    order = list(dict.fromkeys(data.sort_values("position")["step"]))
     y = alt.Y("step:N", sort=order, title=None, axis=alt.Axis(labelLimit=200, ticks=False, domain=False))
-    tooltip = [
+    bar = (
+        alt.Chart()
+        .mark_bar(height=11)
+        .encode(
+            x=x,
+            x2="end:Q",
+            y=y,
+            color=alt.Color("kind:N", title=None, legend=alt.Legend(orient="bottom"), scale=colours),
+            tooltip=_step_words(display),
+        )
+    )
+    end = alt.Chart().mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="end:Q", y=y)
+    header = alt.Header(labelAngle=0, labelAlign="left", labelAnchor="start", labelOrient="top", labelFontWeight=600)
+    panel = alt.layer(bar, end).properties(width=WIDTH - 150, height=alt.Step(19))
+    return panel.facet(row=alt.Row("unit:N", title=None, header=header), data=data).resolve_scale(y="independent")
+
+
+def _remainders(data: pd.DataFrame, display: Display) -> alt.LayerChart:
+    rest = data[data["kind"] == "remainder"].assign(
+        low=lambda rows: rows["value"] - rows["u95"], high=lambda rows: rows["value"] + rows["u95"]
+    )
+    order = list(rest.sort_values("value")["unit"])
+    title = f"Left after conditions and limits ({display.power})"
+    y = alt.Y("unit:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, ticks=False, domain=False))
+    zero = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=drawing.CLAIMED, strokeWidth=1.8).encode(x="zero:Q")
+    interval = (
+        alt.Chart(rest)
+        .mark_rule(strokeWidth=2, color=drawing.BAD)
+        .encode(x=alt.X("low:Q", title=title), x2="high:Q", y=y)
+    )
+    mark = (
+        alt.Chart(rest)
+        .mark_point(filled=True, size=70, color=drawing.BAD, opacity=1)
+        .encode(x="value:Q", y=y, tooltip=_step_words(display))
+    )
+    return alt.layer(zero, interval, mark).properties(width=WIDTH - 80, height=alt.Step(24))
+
+
+def _step_words(display: Display) -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("unit:N", title="Unit"),
         alt.Tooltip("step:N", title="Step"),
         alt.Tooltip("value:Q", title=display.power, format=",.3~r"),
         alt.Tooltip("u95:Q", title="± (95 %)", format=",.2~r"),
         alt.Tooltip("because:N", title="Because"),
     ]
-    bar = alt.Chart().mark_bar(height=11, minBandSize=2).encode(x=x, x2="end:Q", y=y, color=colour, tooltip=tooltip)
-    end = alt.Chart().mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="end:Q", y=y)
-    panel = alt.layer(bar, end).properties(width=WIDTH - 130, height=alt.Step(19))
-    return panel.facet(
-        row=alt.Row(
-            "unit:N",
-            title=None,
-            header=alt.Header(labelAngle=0, labelAlign="left", labelOrient="top", labelFontWeight=600),
-        ),
-        data=data,
-    ).resolve_scale(y="independent")
 
 
 def _steps_says(data: pd.DataFrame, display: Display) -> str:
@@ -132,7 +162,7 @@ SHORTFALL = Picture(
     title="From the claim to the measurement, step by step",
     frame="steps",
     data=_steps_data,
-    draw=_waterfall,
+    draw=_explained,
     says=_steps_says,
     columns=lambda display: {
         "unit": Column("Unit", text=True),

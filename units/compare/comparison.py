@@ -24,7 +24,8 @@ MOST_UNITS = 60
 RATED = "rating"
 FRAME_COLUMNS = [
     "unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity",
-    "claimed_eer", "claimed_sound", "ratio", "ratio_u95", "basis", "tolerance", "group", "n_points",
+    "claimed_eer", "claimed_sound", "ratio", "ratio_u95", "basis", "capacity_tolerance", "eer_tolerance", "group",
+    "n_points",
 ]  # fmt: skip
 TEXT = {"unit", "kind", "capacity_kind", "basis", "group"}
 
@@ -151,12 +152,13 @@ def _unit_line(row: UnitRow, name: str, figures: tuple[Figure, ...]) -> dict[str
         "ratio": best.capacity_w / claimed if comparable else None,
         "ratio_u95": best.capacity_u95_w / claimed if comparable else None,
         "basis": best.basis,
-        "tolerance": _tolerance(best.point),
+        "capacity_tolerance": _tolerance(best.point, "capacity"),
+        "eer_tolerance": _tolerance(best.point, "eer"),
         "group": None,
         "n_points": len(figures),
     }
 
 
-def _tolerance(point: PointRow) -> float | None:
+def _tolerance(point: PointRow, quantity: str) -> float | None:
     verdicts = point.detail.get("verdicts") or []
-    return next((verdict["tolerance"] for verdict in verdicts if verdict["quantity"] == "capacity"), None)
+    return next((verdict["tolerance"] for verdict in verdicts if verdict["quantity"] == quantity), None)

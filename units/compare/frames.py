@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from units.compare.words import band_label
+from units.compare.words import band_short
 from units.quantities import METRIC, Display
 from units.shelf import BANDS, is_near, rating_among
 
@@ -64,7 +64,7 @@ def matrix_frame(rows: list[UnitRow], display: Display = METRIC) -> pd.DataFrame
     """Return one row a unit and band: how many points there are, none included."""
     named = names(rows)
     cells = [
-        {"unit": named[row.unit.pk], "band": band_label(band.key, display), "count": counts[band.key]}
+        {"unit": named[row.unit.pk], "band": band_short(band.key, display), "count": counts[band.key]}
         for row in rows
         for counts in [Counter(point.band for point in row.points)]
         for band in BANDS

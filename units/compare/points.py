@@ -11,7 +11,7 @@ from uuid import UUID
 
 from tests_app.models import Point
 from units import access
-from units.models import Bench, Claim, PublishedPoint, Unit
+from units.models import Bench, Claim, Edition, PublishedPoint, Unit
 from units.shelf import BANDS, rating_of
 
 if TYPE_CHECKING:
@@ -139,6 +139,12 @@ def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
         )
         found.setdefault(point.unit_id, []).append(point)
     return found
+
+
+def published_in(unit_ids: list[UUID]) -> list[Edition]:
+    """Return the current editions that hold points of these units, without their documents."""
+    current = Edition.objects.filter(points__unit__in=unit_ids, points__is_current=True).distinct()
+    return list(current.select_related("review").defer("document", "html"))
 
 
 def public_detail(detail: dict[str, Any]) -> dict[str, Any]:

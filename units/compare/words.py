@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from units.models import Unit
-from units.quantities import METRIC, Display, cooling, temp
+from units.quantities import METRIC, NO_BREAK, Display, cooling, temp
 from units.shelf import BANDS
 
 if TYPE_CHECKING:
@@ -43,6 +43,16 @@ def band_label(key: str, display: Display = METRIC) -> str:
         return key
     ends = ["" if end is None else str(end) for end in (band.low_c, band.high_c)]
     return _span(*ends, lambda celsius: temp(celsius, display=display, decimals=0))
+
+
+def band_short(key: str, display: Display = METRIC) -> str:
+    """Write a band without its unit, for the heading of a column that has it: `25–30`, `< 25`, `≥ 37`."""
+    band = next(band for band in BANDS if band.key == key)
+    low, high = (
+        None if end is None else temp(end, display=display, decimals=0).split(NO_BREAK)[0]
+        for end in (band.low_c, band.high_c)
+    )
+    return f"{low}–{high}" if low and high else f"≥ {low}" if low else f"< {high}"
 
 
 def label(facet: str, value: str, display: Display = METRIC) -> str:

@@ -1,16 +1,104 @@
-"""One unit as a reader sees it."""
+"""One unit as a reader sees it: what it is, how it was obtained, claims beside measurements, points, charts."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from tests_app.models import Reduction, Session
 from units import access
+from units.charts import draw
+from units.compare.comparison import compare
+from units.compare.frames import headline
+from units.compare.points import PointRow, UnitRow, published_in
+from units.models import Claim
+from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
+from units.shelf import is_near, rating_among
+
+CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
+JUDGED = {"capacity": "capacity", "eer": "eer", "power": "power"}
+
+
+@dataclass(frozen=True)
+class Beside:
+    """One claim and what was measured beside it, in words."""
+
+    claim: Claim
+    claimed: str
+    measured: str
+    how: str
+    verdict: dict[str, Any] | None
 
 
 def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     """Show what is claimed and measured of a unit."""
     unit = access.fetch_readable_unit(unit_id, person=request.user)
-    return render(request, "units/unit.html", {"unit": unit, "is_synthetic": unit.is_synthetic})
+    comparison = compare(request.user, [unit_id], display=display_of(request))
+    if not comparison.rows:
+        raise Http404("No such unit here.")
+    row, frames, display = comparison.rows[0], comparison.frames, comparison.display
+    sessions = access.visible(Session, request.user).filter(unit=unit)
+    context = {
+        "unit": unit,
+        "row": row,
+        "tags": unit.tags.all(),
+        "claims": [_beside(row, claim, display) for claim in unit.claims.all()],
+        "headline": headline(row),
+        "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
+        "sessions": sessions,
+        "levels": _levels(request, unit_id),
+        "editions": published_in([unit_id]),
+        "charts": [drawn for name in CHARTS if (drawn := draw(name, frames, display))],
+        "chart_query": urlencode({"unit": str(unit.pk)}),
+        "may_edit": access.may(unit.bench, request.user, "edit"),
+        "is_synthetic": unit.is_synthetic,
+    }
+    return render(request, "units/unit.html", context)
+
+
+def _beside(row: UnitRow, claim: Claim, display: Display) -> Beside:
+    """Set a claim beside the headline point's figure of the same quantity; other claims were not measured."""
+    write = _writer(claim.quantity, display)
+    point = headline(row)
+    measured, how, verdict = "not measured", "", None
+    if point is not None and claim.quantity in ("capacity", "eer", "power", "cop"):
+        measured, how = _measured(row, claim.quantity, point, display)
+        verdict = next(
+            (found for found in point.detail.get("verdicts") or [] if found["quantity"] == JUDGED.get(claim.quantity)),
+            None,
+        )
+    return Beside(claim, write(claim.value_si, None), measured, how, verdict)
+
+
+def _measured(row: UnitRow, quantity: str, point: PointRow, display: Display) -> tuple[str, str]:
+    rated = rating_among(point.ratings, row.rating)
+    write = _writer(quantity, display)
+    fields = {"capacity": ("capacity_w", "capacity_u95_w"), "power": ("power_w", "power_u95_w"),
+              "eer": ("eer_btu_per_wh", "eer_u95"), "cop": ("cop", "cop_u95")}[quantity]  # fmt: skip
+    if rated is not None and quantity != "cop":
+        return write(rated[fields[0]], rated[fields[1]]), f"corrected to {rated['condition']}"
+    near = is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
+    return write(getattr(point, fields[0]), getattr(point, fields[1])), (
+        "tested at the rating condition" if near else "as tested, not at the claim's condition"
+    )
+
+
+def _writer(quantity: str, display: Display) -> Any:
+    units = {"sound": "dB(A)", "air_flow": "m³/h", "current": "A", "moisture_removal": "kg/h"}
+    if quantity in ("capacity", "sacc"):
+        return lambda value, u95: cooling(value, u95, display)
+    if quantity in units:
+        return lambda value, u95: with_uncertainty(value, u95, units[quantity])
+    return {"power": electric, "cop": cop}.get(quantity, eer)
+
+
+def _levels(request: HttpRequest, unit_id: UUID) -> list[dict[str, Any]]:
+    """Return the plateaus of unit power that the bench's newest reductions found."""
+    reductions = access.visible(Reduction, request.user).filter(session__unit=unit_id).current()
+    found = reductions.values_list("session__name", "session_id", "result__levels")
+    return [{"session": name, "session_id": key, **level} for name, key, levels in found for level in levels or []]
