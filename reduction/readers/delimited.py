@@ -3,18 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from reduction.errors import Place, UnreadableFile
+from reduction.errors import Place, UnreadableFile, UnreadableValue
 from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
-from reduction.readers.layout import layout_of_rows, read_layout
+from reduction.readers.headings import parse_headings
+from reduction.readers.layout import GROUPED_POINT, decimal_mark, layout_of_rows, read_layout, split_lines
 from reduction.readers.source import MAX_LINE
-from reduction.readers.table import Fault, Guess
+from reduction.readers.table import Fault, Guess, Question
 from reduction.session import Profile
+
+_MOST_LINES = 20_000  # looked at for one telling number
+_GROUP_FROM = 100.0
+
+
+class AmbiguousNumber(UnreadableValue):
+    """A point that may be decimal or may group thousands; `question` is what to ask."""
+
+    def __init__(self, place: Place, found: str) -> None:
+        self.question = Question("decimal", (".", ","), f"{found} may be a decimal or thousands, and no row settles it")
+        super().__init__(
+            place=place, found=found, expected="a number that can be read in one way only",
+            remedy="Say which mark is the decimal one (decimal: “.” or “,”).",
+        )  # fmt: skip
 
 
 def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
@@ -31,17 +47,48 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
         If it has no rows of data.
     """
     layout = read_layout(text[:MAX_LINE].decode(errors="replace"), file, profile)
+    if not layout.decimal_because:
+        layout = _settle_points(text, layout, file, profile)
     skipped: list[pacsv.InvalidRow] = []
     table = _parse(text, layout, skipped, file)
     columns = tuple(_whole(c) for c in table.columns)
     guesses = (
         Guess("delimiter", _spoken(layout.delimiter), "splits the rows into equal fields", 0.99),
-        Guess("decimal", layout.decimal, layout.decimal_because or "no number settles it", 0.95 if layout.decimal_because else 0.6),
-    )  # fmt: skip
+        Guess("decimal", layout.decimal, layout.decimal_because, 0.95),
+    )
     faults = _skipped_fault(text, layout, skipped)
     grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
         layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses)  # fmt: skip
     return _without_repeated_headings(grid)
+
+
+def _settle_points(text: bytes, layout: Layout, file: str, profile: Profile) -> Layout:
+    """Settle by the whole file whether points such as that of 1.204 are decimal or group thousands.
+
+    Raises
+    ------
+    AmbiguousNumber
+        If every number of the file can be read both ways.
+    """
+    lines = text.decode(errors="replace").split("\n", _MOST_LINES)[layout.first_data_line : _MOST_LINES]
+    rows = [r for r in split_lines(lines, layout.delimiter, layout.quoted) if len(r) == len(layout.names)]
+    decimal, because = decimal_mark(rows, layout.delimiter, profile)
+    if because:
+        return replace(layout, decimal=decimal, decimal_because=because)
+    headings = parse_headings(layout.names, layout.units, layout.statistics)
+    column, example = "", ""
+    for heading, cells in zip(headings, zip(*rows, strict=True), strict=True):
+        pointed = [c for c in cells if GROUPED_POINT.fullmatch(c.strip())]
+        if pointed and heading.quantity in {"temperature", "humidity"}:
+            because = f"“{heading.text}” of {pointed[0]} can only have a decimal point"
+            return replace(layout, decimal_because=because)
+        whole = max((float(c) for c in cells if c.strip().isdigit()), default=0.0)
+        if pointed and whole > _GROUP_FROM:
+            because = f"{whole:.0f} beside {pointed[0]} in “{heading.text}”: the point groups thousands"
+            return replace(layout, decimal=",", decimal_because=because)
+        if pointed and not example:
+            column, example = heading.text, pointed[0]
+    raise AmbiguousNumber(Place(file, column=column), example)
 
 
 def read_rows(texts: Sequence[Sequence[str]], cells: Sequence[Sequence[object]], file: str, profile: Profile) -> Grid:
@@ -67,7 +114,7 @@ def _sheet_column(cells: Sequence[object]) -> pa.Array:
     if kinds == {bool}:
         return pa.array(clean, pa.bool_())
     texts = pa.array([None if c is None else str(c) for c in clean], pa.string())
-    return _retyped(texts, ".")
+    return retyped(texts, ".")
 
 
 def _parse(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow], file: str) -> pa.Table:
@@ -153,7 +200,7 @@ def _without_repeated_headings(grid: Grid) -> Grid:
             order = [t[start].as_py() for t in texts]
             reordered |= order != list(grid.names)
         pieces.append({name: texts[i].slice(start + 1, end - start - 1) for i, name in enumerate(order)})
-    columns = tuple(_retyped(pa.concat_arrays([p[n] for p in pieces if n in p]), grid.decimal) for n in grid.names)
+    columns = tuple(retyped(pa.concat_arrays([p[n] for p in pieces if n in p]), grid.decimal) for n in grid.names)
     fault = Fault("repeated_heading", len(rows), grid.first_row + rows[0], None,
         f"The heading is repeated {len(rows)} time(s) in mid-file"
         + (", once with another order of columns, which is followed." if reordered else "; those rows are left out."))  # fmt: skip
@@ -161,7 +208,7 @@ def _without_repeated_headings(grid: Grid) -> Grid:
         grid.decimal, grid.has_heading, grid.sheet, (*grid.faults, fault), grid.guesses, grid.questions, tuple(rows))  # fmt: skip
 
 
-def _retyped(text: pa.Array, decimal: str) -> pa.Array:
+def retyped(text: pa.Array, decimal: str) -> pa.Array:
     """Let texts be numbers or instants again, as the parser would have found them without the heading between."""
     array = pc.if_else(pc.is_in(text, pa.array(MISSING_WORDS)), None, text)
     if decimal == "," and pc.all(pc.invert(pc.match_substring(array, "."))).as_py():

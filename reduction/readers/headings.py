@@ -50,6 +50,12 @@ class Heading:
     is_difference: bool
     because: str
 
+    def with_cell_unit(self, unit: PhysicalUnit | None) -> Heading:
+        """Return the heading with the unit that its cells carry, where it names none itself."""
+        if unit is None or self.unit is not None:
+            return self
+        return replace(self, unit=unit, quantity=unit.quantity, because="unit in the cells")
+
 
 def words_of(text: str) -> tuple[str, ...]:
     """Split a heading at signs, digits and capitals, lower case.

@@ -15,6 +15,7 @@ from reduction.session import Profile
 
 DELIMITERS = "\t;|,"
 HEAD_LINES = 300
+ENOUGH_LINES = 60
 MAX_COLUMNS = 2000
 _NUMBER = re.compile(r"^[+\-−]?[\d  ]*[\d][\d.,'’]*(?:[eE][+\-]?\d+)?\s*$")
 _STAMP = re.compile(r"\d[./:\-]\d|^\d{9,}|\d\s*[AaPp]\.?[Mm]|\d{1,2}[ \-][A-Za-z]{3}")
@@ -23,6 +24,7 @@ _MONTH_FIRST = re.compile(
     re.IGNORECASE,
 )
 _NUMBER_WITH_UNIT = re.compile(r"^[+\-−]?\d[\d.,]*\s*([^\d\s].{0,8})$")
+GROUPED_POINT = re.compile(r"[+\-]?[1-9]\d{0,2}(?:\.\d{3})+")
 _WIDE_BLANK = str.maketrans({"\u202f": " ", "\u00a0": " ", "\u2009": " "})
 
 
@@ -53,9 +55,7 @@ def is_data(cell: str) -> bool:
 
 
 def _is_data_row(row: Sequence[str]) -> bool:
-    filled = [c for c in row if c.strip()]
-    strong = sum(is_reading(c) or bool(_STAMP.search(c)) for c in filled)
-    return bool(strong) and 2 * sum(is_data(c) for c in filled) >= min(len(filled), 3) and not _looks_like_heading(row)
+    return not _looks_like_heading(row) and any(is_reading(c) or _STAMP.search(c) for c in row)
 
 
 def _looks_like_heading(row: Sequence[str]) -> bool:
@@ -98,16 +98,21 @@ def read_layout(text: str, file: str, profile: Profile) -> Layout:
     UnreadableFile
         If no line looks like a row of data, or there are more columns than any logger writes.
     """
-    lines = text.split("\n")[:HEAD_LINES]
-    lines = [line.rstrip("\r") for line in lines]
-    if profile.delimiter:
-        delimiter, quoted = profile.delimiter, True
-    else:
-        delimiter, quoted = find_delimiter([line for line in lines if line.strip()])
+    lines = [line.rstrip("\r") for line in text.split("\n", HEAD_LINES)[:HEAD_LINES]]
+    for head in (lines[:ENOUGH_LINES], lines):
+        delimiter, quoted = _delimiter(head, profile)
+        rows = split_lines(head, delimiter, quoted) if delimiter else []
+        if _width(rows)[1] >= ENOUGH_LINES // 4 or len(lines) <= ENOUGH_LINES:
+            break
     if not delimiter:
         raise _nothing_found(file, lines)
-    rows = split_lines(lines, delimiter, quoted)
-    return layout_of_rows(rows, delimiter, file, profile, lines, quoted)
+    return layout_of_rows(rows, delimiter, file, profile, head, quoted)
+
+
+def _delimiter(lines: Sequence[str], profile: Profile) -> tuple[str, bool]:
+    if profile.delimiter:
+        return profile.delimiter, True
+    return find_delimiter([line for line in lines if line.strip()])
 
 
 def layout_of_rows(
@@ -129,16 +134,35 @@ def layout_of_rows(
         raise UnreadableFile(place=Place(file), found=f"{max(map(len, rows)):,} columns in one row",
             expected=f"at most {MAX_COLUMNS}", remedy="Check that the file is a log and the delimiter is right.")  # fmt: skip
     width, _ = _width(rows)
-    first = next(
-        (i for i, r in enumerate(rows) if len(r) >= min(width, 2) and _is_data_row(r) and abs(len(r) - width) <= 1),
-        None,
-    )
+    first = _first_data_row(rows, width)
     if first is None or not width:
         raise _nothing_found(file, lines)
-    decimal, because = _decimal_mark(rows[first:], delimiter, profile)
-    names, units, statistics, top = _heading_rows(rows, first, width)
+    decimal, because = decimal_mark(rows[first:], delimiter, profile)
+    if _is_heading_of_numbers(rows, first, width):
+        blank = ("",) * width
+        names, units, statistics, top = _unique(_fit(rows[first - 1], width)), blank, blank, first - 1
+    else:
+        names, units, statistics, top = _heading_rows(rows, first, width)
     preamble = tuple(line for line in lines[:top] if line.strip())
     return Layout(delimiter, decimal, names, units, statistics, first, preamble, top < first, quoted, because)
+
+
+def _first_data_row(rows: Sequence[Sequence[str]], width: int) -> int | None:
+    """Return the first row whose clock or reading stands where most rows have theirs."""
+    data = [i for i, r in enumerate(rows) if abs(len(r) - width) <= 1 and len(r) > 1 and _is_data_row(r)]
+    stamps = Counter(j for i in data for j, c in enumerate(rows[i]) if _STAMP.search(c))
+    numbers = Counter(j for i in data for j, c in enumerate(rows[i]) if is_reading(c))
+    if not (stamps or numbers):
+        return None
+    place = (stamps or numbers).most_common(1)[0][0]
+    return next((i for i in data if place < len(rows[i]) and is_data(rows[i][place])), None)
+
+
+def _is_heading_of_numbers(rows: Sequence[Sequence[str]], first: int, width: int) -> bool:
+    """Tell a heading such as `Time,1,2,3`: as wide as the data, and no reading or stamp where the data have theirs."""
+    if first == 0 or len(rows[first - 1]) != width or _looks_like_heading(rows[first - 1]):
+        return False
+    return any(c.strip() and not is_data(c) and is_data(d) for c, d in zip(rows[first - 1], rows[first], strict=False))
 
 
 def _nothing_found(file: str, lines: Sequence[str]) -> UnreadableFile:
@@ -216,8 +240,8 @@ def _unique(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(result)
 
 
-def _decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profile) -> tuple[str, str]:
-    """Return the decimal mark and the evidence for it."""
+def decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profile) -> tuple[str, str]:
+    """Return the decimal mark and the evidence for it; no evidence where a point may group thousands."""
     if profile.decimal:
         return profile.decimal, "as stated"
     if delimiter == ",":
@@ -229,7 +253,9 @@ def _decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profil
     number = r"[+\-]?\d[\d.'\s]*,\d+(?:\s*[^\d\s,;.][^\d]*)?"
     comma = [c for r in rows for c in r if re.fullmatch(number, c.strip()) and not re.search(r"[:/]", c)]
     dot = [c for r in rows for c in r if re.fullmatch(r"[+\-]?\d[\d,'\s]*\.\d+(?:\s*[^\d\s,;.][^\d]*)?", c.strip())]
-    telling = [c for c in dot if not re.fullmatch(r"[+\-]?[1-9]\d{0,2}(?:\.\d{3})+", c.strip())]
+    telling = [c for c in dot if not GROUPED_POINT.fullmatch(c.strip())]
     if comma and not telling:
         return ",", f"numbers such as {comma[0].strip()}"
-    return ".", f"numbers such as {dot[0].strip()}" if dot else ""
+    if telling:
+        return ".", f"numbers such as {telling[0].strip()}"
+    return ".", "" if dot else "no number has a decimal mark"

@@ -125,6 +125,14 @@ def _from_text(text: pa.Array, decimal: str, name: str, first_row: int, unit: Ph
         *_unread(failed, codes, words, name, first_row), *_mixed(cells, codes, chosen, name)))  # fmt: skip
 
 
+def readable_share(column: pa.Array, decimal: str) -> float:
+    """Return which share of a text column's cells are numbers or state words."""
+    words = as_text(column).drop_null()
+    if not len(words):
+        return 0.0
+    return sum(parse_cell(w, decimal) is not None or not np.isnan(_state(w)) for w in words.to_pylist()) / len(words)
+
+
 def _state(word: str) -> float:
     folded = word.strip().casefold()
     return 1.0 if folded in ON_WORDS else 0.0 if folded in OFF_WORDS else np.nan

@@ -22,6 +22,7 @@ _HUMIDITY = {
     "room": Role.ROOM_RH,
 }
 _TEMPERATURE_ORDER = ("makeup", "supply", "return", "exhaust", "adjacent", "outdoor", "surface", "room")
+_COMPOUND_FROM = 4
 _BY_QUANTITY = {
     "air_flow": Role.AIR_FLOW, "irradiance": Role.SOLAR_IRRADIANCE, "sound_level": Role.SOUND_LEVEL,
     "voltage": Role.VOLTAGE, "state": Role.RELAY_STATE,
@@ -29,17 +30,20 @@ _BY_QUANTITY = {
 
 
 @cache
-def _table() -> dict[str, tuple[str, str]]:
-    """Return word → (place, language), from data/place_words.csv."""
+def _table() -> dict[str, tuple[str, ...]]:
+    """Return word → places, from data/place_words.csv."""
     text = files("reduction").joinpath("data/place_words.csv").read_text(encoding="utf-8")
-    rows = csv.DictReader(text.splitlines())
-    return {f"{row['place']}:{word}": (row["place"], row["language"]) for row in rows for word in row["words"].split()}
+    places: dict[str, tuple[str, ...]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        for word in row["words"].split():
+            places[word] = (*places.get(word, ()), row["place"])
+    return places
 
 
 def places_named(words: Sequence[str]) -> dict[str, str]:
     """Return every place that the words name, with the word that does.
 
-    Long words count where they begin a compound (`Raumtemperatur`), short ones only whole.
+    A word of four letters or more counts where it begins a compound (`Raumtemperatur`), a short one only whole.
 
     Examples
     --------
@@ -48,13 +52,12 @@ def places_named(words: Sequence[str]) -> dict[str, str]:
     >>> places_named(("raumtemperatur",))
     {'room': 'raumtemperatur'}
     """
-    pairs = [a + b for a, b in zip(words, words[1:], strict=False)]
+    table = _table()
     found: dict[str, str] = {}
-    for key, (place, _) in _table().items():
-        term = key.split(":", 1)[1]
-        for word in (*words, *pairs):
-            if word == term or (len(term) >= 4 and word.startswith(term)):
-                found.setdefault(place, word)
+    for word in (*words, *(a + b for a, b in zip(words, words[1:], strict=False))):
+        starts = (word, *(word[:n] for n in range(len(word) - 1, _COMPOUND_FROM - 1, -1)))
+        for place in next((table[s] for s in starts if s in table), ()):
+            found.setdefault(place, word)
     return found
 
 

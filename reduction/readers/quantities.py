@@ -8,15 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from reduction.readers.headings import Heading
+from reduction.readers.place_words import places_named
 from reduction.readers.table import FloatArray, Guess, Question
-from reduction.readers.vocabulary import to_si
+from reduction.readers.vocabulary import PhysicalUnit, to_si
 
-_DEFAULT = {"humidity": "%", "power": "W", "energy": "kWh", "mass": "g", "sound_level": "dB(A)", "voltage": "V", "current": "A",
-    "air_flow": "m³/h", "irradiance": "W/m²", "pressure": "hPa", "state": "state"}  # fmt: skip
-_HOTTEST_ROOM_C = 55.0  # no air of a room, hall or yard in a test; condenser outlets stay below 70 °C in practice
-_HOTTEST_C = 75.0
-_COLDEST_ROOM_C = -5.0
-_AIR_WORDS = frozenset("room return indoor hall adjacent ambient raum zimmer pièce sala habitación inside".split())
+# Levels that tell scales apart; common practice in tests of room units, no source.
+_HOTTEST_AIR_C, _HOTTEST_C, _COLDEST_AIR_C = 55.0, 75.0, -5.0
+_KELVIN_FROM, _FAHRENHEIT_FROM, _SURE_CELSIUS_TO = 200.0, 50.0, 40.0
+_KILOWATTS_TO = 12.0
+_SAMPLE = 2000
+_USUAL = {
+    "humidity": "%", "power": "W", "mass": "g", "sound_level": "dB(A)", "voltage": "V", "current": "A",
+    "air_flow": "m³/h", "irradiance": "W/m²", "pressure": "hPa", "state": "state",
+}  # fmt: skip
+_HOT_PLACES = {"condenser", "outlet", "exhaust", "heater", "surface"}
+
+Described = tuple[Heading, FloatArray, bool]
 
 
 @dataclass(frozen=True)
@@ -29,145 +36,137 @@ class Settled:
     questions: tuple[Question, ...] = ()
 
 
-Described = tuple[str, Heading, FloatArray, bool]
+@dataclass(frozen=True)
+class _Level:
+    """Median, least and greatest of a column, from a sample; NaN without readings."""
+
+    middle: float
+    least: float
+    greatest: float
+    has_decimals: bool
 
 
 def settle_units(columns: Sequence[Described]) -> list[Settled]:
     """Settle quantity and unit of every column of a file.
 
-    A stated unit is kept even where it cannot be right; then there is a question, and it is never mended in silence.
+    Parameters
+    ----------
+    columns
+        Of each its heading, values of shape (n,), and whether the cells were state words.
+
+    Returns
+    -------
+    list
+        A stated unit is kept even where it cannot be right; then there is a question. It is never mended in silence.
     """
-    middles = [_middle(values) for _, _, values, _ in columns]
-    stated = {h.unit.symbol for _, h, _, _ in columns if h.unit and h.unit.quantity == "temperature"}
-    silent = [
-        m
-        for (_, h, _, _), m in zip(columns, middles, strict=True)
-        if h.unit is None and h.quantity == "temperature" and not h.is_difference
+    levels = [_level(values) for _, values, _ in columns]
+    scale = _temperature_scale(columns, levels)
+    return [
+        _settle(heading, is_state, level, scale) for (heading, _, is_state), level in zip(columns, levels, strict=True)
     ]
-    scale = _temperature_scale(silent, stated)
-    return [_settle(each, middle, scale) for each, middle in zip(columns, middles, strict=True)]
 
 
-def _middle(values: FloatArray) -> float:
-    sample = values[:: max(1, len(values) // 2000)]
+def _level(values: FloatArray) -> _Level:
+    sample = values[:: max(1, len(values) // _SAMPLE)]
     known = sample[np.isfinite(sample)]
-    return float(np.median(known)) if len(known) else float("nan")
+    if not len(known):
+        return _Level(np.nan, np.nan, np.nan, False)
+    return _Level(float(np.median(known)), float(known.min()), float(known.max()), bool(np.any(known % 1)))
 
 
-def _temperature_scale(middles: Sequence[float], stated: set[str]) -> tuple[str, str, float]:
-    """Choose the scale of temperatures that state none, from the level of all of them."""
+def _temperature_scale(columns: Sequence[Described], levels: Sequence[_Level]) -> tuple[str, str, float]:
+    """Choose the scale of temperatures that state none: that of their neighbours, else by the level of them all."""
+    stated = {h.unit.symbol for h, _, _ in columns if h.unit and h.unit.quantity == "temperature"}
     if len(stated) == 1:
-        return next(iter(stated)), "as the other temperatures of the file state", 0.85
+        return stated.pop(), "as the other temperatures of the file state", 0.85
+    middles = [
+        level.middle
+        for (h, _, _), level in zip(columns, levels, strict=True)
+        if h.unit is None and h.quantity == "temperature" and not h.is_difference and np.isfinite(level.middle)
+    ]
     if not middles:
         return "°C", "no unit stated", 0.5
     level = float(np.median(middles))
-    if level > 200:
+    if level > _KELVIN_FROM:
         return "K", f"no unit stated; a level of {level:.0f} is kelvin", 0.9
-    if level > 50:
-        return "°F", f"no unit stated; a level of {level:.0f} is °F, as °C nobody could work there", 0.85
-    return "°C", f"no unit stated; a level of {level:.0f} is °C", 0.85 if level < 40 else 0.6
+    if level > _FAHRENHEIT_FROM:
+        return "°F", f"no unit stated; a level of {level:.0f} over all temperatures is °F", 0.85
+    return "°C", f"no unit stated; a level of {level:.0f} is °C", 0.85 if level < _SURE_CELSIUS_TO else 0.6
 
 
-def _settle(column: Described, middle: float, scale: tuple[str, str, float]) -> Settled:
-    name, heading, values, is_state = column
+def _settle(heading: Heading, is_state: bool, level: _Level, scale: tuple[str, str, float]) -> Settled:
     if is_state:
-        return Settled("state", "state", Guess("unit", "state", f"“{name}”: words such as on and off", 0.97))
+        return _taken("state", "state", heading, "words such as on and off", 0.97)
     if heading.unit:
-        return _stated(name, heading, middle)
+        return _stated(heading, heading.unit, level.middle)
     if heading.quantity == "temperature":
-        symbol, because, sure = scale
-        return Settled("temperature", symbol, Guess("unit", symbol, f"“{name}”: {because}", sure))
+        return _taken("temperature", scale[0], heading, scale[1], scale[2])
     if heading.quantity == "energy":
-        return _energy(name, values)
-    if heading.quantity == "humidity" and 0 < middle <= 1.0:
-        return Settled("humidity", "", Guess("unit", "", f"“{name}”: humidity of {middle:.2f}, a fraction of one", 0.5),
-            (Question(f"unit of {name}", ("fraction of 1", "%"), f"a humidity of {middle:.2f} is no percentage"),))  # fmt: skip
-    if heading.quantity == "power" and 0 < middle < 8 and float(np.nanmax(values)) < 12:
-        return Settled(
-            "power", "kW", Guess("unit", "kW", f"“{name}”: no unit stated; a level of {middle:.2f} is kW", 0.7)
-        )
-    if symbol := _DEFAULT.get(heading.quantity, ""):
-        quantity = heading.quantity
-        return Settled(
-            quantity,
-            symbol,
-            Guess(
-                "unit", symbol, f"“{name}”: no unit stated; {symbol} is usual for {quantity.replace('_', ' ')}", 0.75
-            ),
-        )
-    return _by_level(name, values, middle, scale)
+        return _energy(heading, level)
+    if heading.quantity == "humidity" and 0 < level.greatest <= 1.0:
+        because = f"no unit stated; a humidity of {level.middle:.2f} is a fraction of one, not a percentage"
+        return _taken("humidity", "fraction", heading, because, 0.8)
+    if heading.quantity == "power" and 0 < level.greatest < _KILOWATTS_TO and level.has_decimals:
+        return _taken("power", "kW", heading, f"no unit stated; at most {level.greatest:.2f} is kW", 0.7)
+    if usual := _USUAL.get(heading.quantity):
+        because = f"no unit stated; {usual} is usual for {heading.quantity.replace('_', ' ')}"
+        return _taken(heading.quantity, usual, heading, because, 0.75)
+    return _by_level(heading, level)
 
 
-def _stated(name: str, heading: Heading, middle: float) -> Settled:
-    unit = heading.unit
-    if unit is None:
-        raise ValueError("a stated unit is needed")
-    guess = Guess("unit", unit.symbol, f"“{name}”: {heading.because}", 0.98)
-    if unit.quantity != "temperature" or heading.is_difference or not np.isfinite(middle):
-        return Settled(unit.quantity, unit.symbol, guess)
-    celsius = float(to_si(np.array([middle]), unit.symbol)[0][0])
-    is_air = bool(_AIR_WORDS & set(heading.words)) or not set(heading.words) & {
-        "cond",
-        "condenser",
-        "outlet",
-        "out",
-        "exhaust",
-        "heater",
-        "coil",
-        "pipe",
-        "surface",
-        "discharge",
-    }
-    other = _better_scale(unit.symbol, middle, celsius, is_air)
-    if other is None:
-        return Settled(unit.quantity, unit.symbol, guess)
-    because = (
-        f"the heading says {unit.symbol}, but {middle:.1f} {unit.symbol} is no temperature of this test; {other[1]}"
-    )
-    return Settled(unit.quantity, unit.symbol, Guess("unit", unit.symbol, f"“{name}”: {because}", 0.1),
-        (Question(f"unit of {name}", (other[0], unit.symbol), because),))  # fmt: skip
+def _taken(quantity: str, symbol: str, heading: Heading, because: str, sure: float) -> Settled:
+    return Settled(quantity, symbol, Guess("unit", symbol, f"“{heading.text}”: {because}", sure))
 
 
-def _better_scale(symbol: str, middle: float, celsius: float, is_air: bool) -> tuple[str, str] | None:
-    hottest = _HOTTEST_ROOM_C if is_air else _HOTTEST_C
-    if symbol == "°C" and celsius > hottest:
-        fahrenheit = float(to_si(np.array([middle]), "°F")[0][0])
-        return (
-            ("K", f"as kelvin it is {middle - 273.15:.1f} °C")
-            if middle > 200
-            else ("°F", f"as °F it is {fahrenheit:.1f} °C")
-        )
-    if symbol == "°F" and celsius < _COLDEST_ROOM_C and 0 < middle < 60 and is_air:
-        return "°C", f"it would be {celsius:.1f} °C, and as °C it is plausible"
+def _stated(heading: Heading, unit: PhysicalUnit, middle: float) -> Settled:
+    """Keep the stated unit; where the level speaks against it, ask."""
+    if unit.quantity == "temperature" and not heading.is_difference and np.isfinite(middle):
+        is_air = not _HOT_PLACES & set(places_named(heading.words))
+        if better := _better_scale(unit.symbol, middle, is_air):
+            because = (
+                f"the heading says {unit.symbol}, but {middle:.1f} {unit.symbol} fits no part of a test; {better[1]}"
+            )
+            asked = Question(f"unit of {heading.text}", (better[0], unit.symbol), because)
+            return Settled(
+                unit.quantity, unit.symbol, Guess("unit", unit.symbol, f"“{heading.text}”: {because}", 0.1), (asked,)
+            )
+    return _taken(unit.quantity, unit.symbol, heading, heading.because, 0.98)
+
+
+def _better_scale(symbol: str, middle: float, is_air: bool) -> tuple[str, str] | None:
+    celsius, as_fahrenheit = (float(to_si(np.array([middle]), s)[0][0]) for s in (symbol, "°F"))
+    if symbol == "°C" and celsius > (_HOTTEST_AIR_C if is_air else _HOTTEST_C):
+        if middle > _KELVIN_FROM:
+            return "K", f"as kelvin it is {middle - 273.15:.1f} °C"
+        return "°F", f"as °F it is {as_fahrenheit:.1f} °C"
+    if symbol == "°F" and celsius < _COLDEST_AIR_C and middle > 0 and is_air:
+        return "°C", f"it would be {celsius:.1f} °C; as °C it is plausible"
+    if symbol == "K" and celsius < -100:  # noqa: PLR2004 - no air is that cold
+        return "°C", f"it would be {celsius:.0f} °C; as °C it is plausible"
     return None
 
 
-def _energy(name: str, values: FloatArray) -> Settled:
+def _energy(heading: Heading, level: _Level) -> Settled:
     """Energy without a unit: kilowatt-hours where it moves by decimals, watt-hours where by whole numbers."""
-    known = values[np.isfinite(values)]
-    whole = len(known) > 0 and bool(np.all(known == np.round(known))) and float(known.max()) > 50
-    symbol = "Wh" if whole else "kWh"
-    because = f"no unit stated; {'whole numbers' if whole else 'decimals'} suggest {symbol}"
-    return Settled("energy", symbol, Guess("unit", symbol, f"“{name}”: {because}", 0.55),
-        (Question(f"unit of {name}", ("kWh", "Wh"), because),))  # fmt: skip
+    symbol = "kWh" if level.has_decimals or not level.greatest > _FAHRENHEIT_FROM else "Wh"
+    because = f"no unit stated; {'decimals' if symbol == 'kWh' else 'whole numbers'} suggest {symbol}"
+    asked = Question(f"unit of {heading.text}", ("kWh", "Wh"), because)
+    return Settled("energy", symbol, Guess("unit", symbol, f"“{heading.text}”: {because}", 0.55), (asked,))
 
 
-def _by_level(name: str, values: FloatArray, middle: float, scale: tuple[str, str, float]) -> Settled:
+def _by_level(heading: Heading, level: _Level) -> Settled:
     """Take a nameless column for what its level suggests, and say how little that is."""
-    known = values[:: max(1, len(values) // 2000)]
-    known = known[np.isfinite(known)]
-    lo, hi = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    if len(known) and hi > 150 and lo >= -5:
-        return Settled(
-            "power",
-            "W",
-            Guess("unit", "W", f"“{name}”: neither quantity nor unit stated; {lo:.0f} to {hi:.0f} could be watts", 0.5),
+    span = f"neither quantity nor unit stated; {level.least:.4g} to {level.greatest:.4g}"
+    if level.greatest > 150 and level.least >= -5:  # noqa: PLR2004 - watts of a load, hardly anything else
+        return _taken("power", "W", heading, f"{span} could be watts", 0.5)
+    if -30 < level.least and level.greatest <= 60 and level.has_decimals:  # noqa: PLR2004 - air anywhere in a test
+        named = bool(
+            {"supply", "return", "room", "outdoor", "condenser", "adjacent"} & set(places_named(heading.words))
         )
-    if len(known) and -30 < lo and hi <= 60 and len(np.unique(known)) > 2:
-        symbol = "°C"
-        return Settled(
-            "temperature",
-            symbol,
-            Guess("unit", symbol, f"“{name}”: neither quantity nor unit stated; {lo:.1f} to {hi:.1f} could be °C", 0.5),
+        return _taken("temperature", "°C", heading, f"{span} could be °C", 0.7 if named else 0.5)
+    if 50 < level.least and level.greatest <= 130 and level.has_decimals:  # noqa: PLR2004 - the same air in °F
+        named = bool(
+            {"supply", "return", "room", "outdoor", "condenser", "adjacent"} & set(places_named(heading.words))
         )
-    return Settled("", "", Guess("unit", "", f"“{name}”: neither quantity nor unit stated", 0.3))
+        return _taken("temperature", "°F", heading, f"{span} could be °F", 0.65 if named else 0.4)
+    return _taken("", "", heading, "neither quantity nor unit stated", 0.3)

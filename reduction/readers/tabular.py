@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 
 import pyarrow as pa
 import pyarrow.json as pajson
 import pyarrow.parquet as pq
 
 from reduction.errors import Place, UnreadableFile
+from reduction.readers.delimited import retyped
 from reduction.readers.grid import Grid
 from reduction.readers.source import MAX_UNPACKED, Source
+from reduction.readers.table import Fault
 
 MAX_COLUMNS = 2000
 
@@ -50,7 +53,7 @@ def read_json_lines(text: bytes, file: str) -> Grid:
         options = pajson.ReadOptions(block_size=1 << 24)
         return _grid(pajson.read_json(pa.BufferReader(text.strip() + b"\n"), read_options=options).flatten(), file)
     except pa.ArrowException as error:
-        return _grid(_patiently(text, file, error), file)
+        return _patiently(text, file, error)
 
 
 def _lines_of_array(text: bytes, file: str) -> bytes:
@@ -63,19 +66,35 @@ def _lines_of_array(text: bytes, file: str) -> bytes:
     raise _unreadable(file, "JSON that is no list of readings")
 
 
-def _patiently(text: bytes, file: str, error: Exception) -> pa.Table:
-    """Read line by line where a column changes its type or the last line breaks off."""
-    rows = []
-    for line in text.splitlines():
+def _patiently(text: bytes, file: str, error: Exception) -> Grid:
+    """Read line by line where a column changes its type or a line is broken."""
+    rows: list[dict[str, str | None]] = []
+    broken: list[int] = []
+    lines = text.splitlines()
+    for number, line in enumerate(lines, start=1):
         try:
             row = json.loads(line) if line.strip() else None
         except (ValueError, RecursionError):
+            broken.append(number)
             continue
         if isinstance(row, dict):
             rows.append({str(k): None if v is None or isinstance(v, dict | list) else str(v) for k, v in row.items()})
-    if not rows or len(names := dict.fromkeys(k for r in rows for k in r)) > MAX_COLUMNS:
+    names = dict.fromkeys(k for r in rows for k in r)
+    if not rows or len(names) > MAX_COLUMNS or len(broken) > len(rows):
         raise _unreadable(file, "JSON that is no list of readings") from error
-    return pa.table({n: pa.array([r.get(n) for r in rows], pa.string()) for n in names})
+    table = pa.table({n: retyped(pa.array([r.get(n) for r in rows], pa.string()), ".") for n in names})
+    return replace(_grid(table, file), faults=_broken_lines(broken, len(lines)))
+
+
+def _broken_lines(broken: list[int], lines: int) -> tuple[Fault, ...]:
+    if not broken:
+        return ()
+    if broken == [lines]:
+        return (
+            Fault("truncated_last_line", 1, lines, None, f"The last line (row {lines}) breaks off; it is left out."),
+        )
+    sentence = f"{len(broken)} line(s) are no JSON and are left out; the first is row {broken[0]}."
+    return (Fault("broken_line", len(broken), broken[0], None, sentence),)
 
 
 def _grid(table: pa.Table, file: str) -> Grid:

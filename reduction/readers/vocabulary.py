@@ -66,6 +66,7 @@ UNITS: tuple[PhysicalUnit, ...] = (
         1.0,
         "%rh percent rh% %r.h. %relhum pct prozent %rF %rel %HR %H.R. r.H.% %r.F. percentrh rel%",
     ),
+    _unit("fraction", "humidity", "%", 100.0, "fractionof1"),
     _unit("g/kg", "humidity_ratio", "kg/kg", 1e-3, "g/kgda gkg"),
     _unit("g/m³", "absolute_humidity", "kg/m³", 1e-3, "g/m3"),
     _unit("g", "mass", "kg", 1e-3, "gram grams gramm gramme gramos gr"),

@@ -1,0 +1,147 @@
+"""Long files: one row per report, with a name beside the value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from reduction.readers.grid import Grid, as_text, is_numeric, to_floats
+from reduction.readers.headings import Heading, parse_heading, words_of
+from reduction.readers.numbers import Values, readable_share, read_values
+from reduction.readers.raw import NAME_WORDS, UNIT_WORDS, VALUE_WORDS, Raw, Raws, counts_rows
+from reduction.readers.table import Fault, FloatArray, Guess
+from reduction.readers.tidy import in_order
+from reduction.readers.times import Times
+from reduction.readers.vocabulary import find_unit
+from reduction.session import Profile
+
+_SAMPLE = 20_000
+
+
+@dataclass(frozen=True)
+class EventColumns:
+    """Which columns of a grid hold the name, the values and, if there is one, the unit of a report."""
+
+    name: int
+    values: tuple[int, ...]
+    unit: int | None
+
+
+def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | None:
+    """Tell an event log by a column of names that repeat beside a value; None for a wide table."""
+    others = [i for i in range(len(grid.names)) if i not in times.columns]
+    texts = [i for i in others if pa.types.is_string(grid.columns[i].type)]
+    unit = next((i for i in texts if _is_unit_column(grid, i)), None)
+    if profile.name_column in grid.names:
+        name = grid.names.index(str(profile.name_column))
+    else:
+        named = sorted(
+            (i for i in texts if i != unit and _is_name_column(grid, i)), key=lambda i: not _says_name(grid, i)
+        )
+        if not named:
+            return None
+        name = named[0]
+    if profile.value_column in grid.names:
+        return EventColumns(name, (grid.names.index(str(profile.value_column)),), unit)
+    values = [i for i in others if i not in {name, unit} and _may_be_value(grid, i)]
+    stated = [i for i in values if VALUE_WORDS & set(words_of(grid.names[i]))]
+    if not stated and grid.has_heading and not _says_name(grid, name):
+        return None
+    chosen = tuple(stated[:1] or values)
+    return EventColumns(name, chosen, unit) if chosen else None
+
+
+def _says_name(grid: Grid, index: int) -> bool:
+    return bool(NAME_WORDS & set(words_of(grid.names[index])))
+
+
+def _is_unit_column(grid: Grid, index: int) -> bool:
+    unique = pc.unique(grid.columns[index].slice(0, _SAMPLE)).drop_null().to_pylist()
+    if not 0 < len(unique) <= 40:
+        return False
+    return all(find_unit(u) is not None for u in unique) or grid.names[index].casefold() in UNIT_WORDS
+
+
+def _is_name_column(grid: Grid, index: int) -> bool:
+    column = grid.columns[index].slice(0, _SAMPLE).drop_null()
+    unique = pc.unique(as_text(column)).drop_null()
+    if not len(unique) or len(column) < 0.5 * min(len(grid), _SAMPLE):
+        return False
+    if not any(c.isalpha() for c in unique[0].as_py()) or read_values(unique, ".", "", 1, None) is not None:
+        return False
+    if _says_name(grid, index):
+        return len(unique) < len(column) or len(column) == 1
+    return len(unique) <= max(1, len(column) // 2) and (not grid.has_heading or len(unique) > 1)
+
+
+def _may_be_value(grid: Grid, index: int) -> bool:
+    column = grid.columns[index]
+    if is_numeric(column):
+        return not counts_rows(grid, index)
+    if pa.types.is_boolean(column.type):
+        return True
+    return pa.types.is_string(column.type) and readable_share(column.slice(0, 2000), grid.decimal) >= 0.5
+
+
+def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
+    """Split a long log by name; each name has its own times, in order and each instant once."""
+    encoded = _encoded(grid.columns[parts.name])
+    names = [str(n).strip() for n in encoded.dictionary.to_pylist()]
+    codes = np.asarray(encoded.indices.fill_null(len(names)))
+    order = np.argsort(codes.astype(np.int16 if len(names) < 32_000 else np.int32), kind="stable")
+    bounds = np.searchsorted(codes, np.arange(len(names) + 1), sorter=order)
+    units = _encoded(grid.columns[parts.unit]) if parts.unit is not None else None
+    time_s = times.time_s[order]
+    raws: list[Raw] = []
+    faults: list[Fault] = []
+    for value in parts.values:
+        column = _taken(grid.columns[value], order)
+        for name, start, end in zip(names, bounds[:-1], bounds[1:], strict=True):
+            unit_text = str(units[int(order[start])].as_py() or "") if units is not None and end > start else ""
+            heading = _heading(name, grid.names[value], unit_text, len(parts.values) > 1)
+            read = _read(column[start:end], grid, heading)
+            if read is None or not np.isfinite(read.values).any():
+                continue
+            raw, found = _one(heading, read, time_s[start:end], grid.first_row)
+            raws.append(raw)
+            faults += [*found, *read.faults]
+    guesses = (
+        Guess("name_column", grid.names[parts.name], f"{len(names)} names over {len(grid):,} rows", 0.97),
+        Guess("value_column", ", ".join(grid.names[i] for i in parts.values), "readings beside the names", 0.97),
+    )
+    return Raws(raws, tuple(faults), guesses, "event log")
+
+
+def _encoded(column: pa.Array) -> pa.DictionaryArray:
+    return column.cast(pa.string()).dictionary_encode()
+
+
+def _taken(column: pa.Array, order: np.ndarray[tuple[int], np.dtype[np.intp]]) -> FloatArray | pa.Array:
+    return to_floats(column)[order] if is_numeric(column) else column.take(pa.array(order))
+
+
+def _heading(name: str, column: str, unit_text: str, several: bool) -> Heading:
+    """Take the name apart, with the unit of its row or, failing that, of the value column's heading."""
+    heading = parse_heading(f"{name} {column}" if several else name, unit_text)
+    if heading.unit is not None or several:
+        return heading
+    beside = parse_heading(column)
+    because = beside.because if beside.unit else heading.because
+    return replace(heading, unit=beside.unit, quantity=heading.quantity or beside.quantity, because=because)
+
+
+def _read(piece: FloatArray | pa.Array, grid: Grid, heading: Heading) -> Values | None:
+    if isinstance(piece, np.ndarray):
+        return Values(piece)
+    return read_values(piece, grid.decimal, heading.text, grid.first_row, heading.unit)
+
+
+def _one(heading: Heading, read: Values, time_s: FloatArray, first_row: int) -> tuple[Raw, list[Fault]]:
+    time_s, (values,), found = in_order(time_s, [read.values], first_row)
+    faults = [
+        replace(f, column=heading.text, first_row=None, sentence=f"“{heading.text}”: {f.sentence}") for f in found
+    ]
+    return Raw(heading.text, heading.with_cell_unit(read.unit), time_s, values, read.is_state, True), faults
