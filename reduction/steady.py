@@ -176,7 +176,8 @@ def _judged(
     missing = float(np.clip(1 - blocks_of(timeline, np.array([start_s, end_s])).known[0], 0.0, 1.0))
     duration = replace(limits["duration"], limit=timeline.settings.min_window_s / 60)
     evidence = [duration.judged((end_s - start_s) / 60, at_least=True)]
-    evidence += [limits[name].judged(float(values[0, -1])) for name, values in statistics(blocks).items()]
+    found_values = {name: float(values[0, -1]) for name, values in statistics(blocks).items()}
+    evidence += [limits[name].judged(value) for name, value in found_values.items() if np.isfinite(value)]
     if unit is None and timeline.of(*POWER):
         evidence.append(limits["unit_power_levels"].judged(1 + _steps_inside(timeline, start_s, end_s)))
     if heater:
