@@ -40,18 +40,9 @@ class Claim(Document):
     """A figure the maker states for the model."""
 
     quantity: Literal[
-        "capacity",
-        "power",
-        "eer",
-        "cop",
-        "ceer",
-        "seer",
-        "sacc",
-        "sound",
-        "air_flow",
-        "current",
-        "moisture_removal",
-    ]
+        "capacity", "power", "eer", "cop", "ceer", "seer", "sacc",
+        "sound", "air_flow", "current", "moisture_removal"
+    ]  # fmt: skip
     value: Positive
     quantity_unit: str = Field(description="As stated: W, Btu/h, Btu/(W·h), W/W, dB(A), m³/h, cfm, A, L/h …")
     condition: Condition | None = None

@@ -132,10 +132,9 @@ def test_the_build_machine_runs_the_readmes_test_command() -> None:
 def test_every_subcommand_is_in_the_readme_and_has_help() -> None:
     command = [sys.executable, "-m", "reduction", "--help"]
     shown = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout
-    names = re.search(r"\{([a-z,]+)\}", shown).group(1).split(",")
-    assert set(names) >= {"reduce", "check", "schema"}
-    assert [name for name in names if f"-m reduction {name}" not in README] == []
-    assert [name for name in names if not re.search(rf"^ +{name} +\S", shown, flags=re.MULTILINE)] == []
+    helped = dict(re.findall(r"^ {4}([a-z]+) +(\S.*)$", shown, flags=re.MULTILINE))
+    assert helped.keys() >= {"reduce", "check", "schema"}
+    assert [name for name in helped if f"-m reduction {name}" not in README] == []
 
 
 def test_the_tree_in_the_developers_document_is_the_tree() -> None:

@@ -14,7 +14,15 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 DOCUMENT = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- tree: python -m tests.tree -->\n```text\n", "```\n<!-- end of tree -->"
-FOLDED = ("templates", "static", "migrations", "fixtures/logs", "fixtures/published", "fixtures/replicas")
+FOLDED = (
+    "templates",
+    "static",
+    "migrations",
+    "fixtures/logs",
+    "fixtures/published",
+    "fixtures/independent",
+    "reduction/data",
+)
 FOLDER_WORDS = {
     ".ci": "what a build machine runs",
     "docker": "image, several processes, PostgreSQL",
@@ -22,7 +30,8 @@ FOLDER_WORDS = {
     "fixtures/demo": "the invented scenario and the physical model that makes its logs",
     "fixtures/logs": "one file per oddity, each with what is expected of it",
     "fixtures/published": "published values with their source",
-    "fixtures/replicas": "sessions of other people's making, rebuilt",
+    "fixtures/replicas": "rooms and units drawn at random, to count how often the interval holds the truth",
+    "fixtures/independent": "sessions that others simulated, with their truth",
     "reduction/data": "limits, conditions and surfaces, each with its source",
     "units/management": "commands of manage.py",
     "units/migrations": "the database, step by step",
@@ -33,6 +42,7 @@ FOLDER_WORDS = {
     "tests_app/templates": "pages",
     "tests": "every check; one command runs them all",
     "tests/benchmarks": "how fast, with baselines beside; not timed tests",
+    "tests/coverage": "how often the stated interval holds the truth",
     "tests/journeys": "a browser walks the whole way, one journey a role",
     "tests/published": "outside checks, one file a source",
     "tests/reduction": "mirrors reduction/",
@@ -52,9 +62,6 @@ FILE_WORDS = {
     "docker/compose.yaml": "web, worker, PostgreSQL",
     "docker/constraints.txt": "every package of the image, pinned with its hashes",
     "docker/README.md": "how to run it, and on several machines",
-    "reduction/data/capacity_surfaces.csv": "published performance maps",
-    "reduction/data/rating_conditions.csv": "rating conditions by standard",
-    "reduction/data/steady_tolerances.csv": "when a window counts as steady",
     "fixtures/demo/scenario.toml": "bench, people, rooms, instruments, units, sessions",
 }
 
