@@ -19,6 +19,7 @@ from units.compare.points import PointRow, UnitRow, published_in
 from units.models import Claim
 from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.shelf import is_near, rating_among
+from units.views.compare import at_once
 
 CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
 JUDGED = {"capacity": "capacity", "eer": "eer", "power": "power"}
@@ -53,7 +54,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "sessions": sessions,
         "levels": _levels(request, unit_id),
         "editions": published_in([unit_id]),
-        "charts": [drawn for name in CHARTS if (drawn := draw(name, frames, display))],
+        "charts": at_once(request, [drawn for name in CHARTS if (drawn := draw(name, frames, display))]),
         "chart_query": urlencode({"unit": str(unit.pk)}),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,

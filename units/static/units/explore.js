@@ -40,7 +40,8 @@ async function explore(button) {
   }
 }
 
-for (const button of document.querySelectorAll("button[data-live]")) {
-  button.hidden = false;
-  button.addEventListener("click", () => explore(button));
-}
+document.documentElement.classList.add("js"); // the buttons show only where they work
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-live]");
+  if (button) explore(button);
+});
