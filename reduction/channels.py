@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -9,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.clock import corrected
-from reduction.counters import counter_of
-from reduction.courses import typical_interval_s
+from reduction.counters import Counter, counter_of
+from reduction.courses import silence_limit_s, typical_interval_s
 from reduction.errors import InvalidSession, Place
 from reduction.readers.table import Column, Log
 from reduction.readers.vocabulary import to_si
@@ -30,7 +31,6 @@ from reduction.session import (
 FloatArray = NDArray[np.float64]
 
 WATER_KG_PER_M3 = 998.0  # at 20 °C; good to 0.3 % over 5…30 °C, from memory
-SHORTEST_GAP_S = 60.0  # common practice: a logger that misses one report has no gap
 
 QUANTITY_OF_ROLE = (
     dict.fromkeys(POWER_ROLES, ("power", "energy"))
@@ -156,33 +156,49 @@ def _series(
 ) -> Series:
     instrument = _instrument(channel, instruments)
     kind = channel.kind or column.kind
-    values = _in_si(log, column, channel)
-    values = values if instrument is None else _calibrated(values, instrument, kind)
-    time_s = corrected(column.time_s, clocks.get(log.path, ClockCorrection()))
-    if kind in (SampleKind.INTERVAL_MEAN, SampleKind.TOTAL):
-        time_s = _interval_ends(time_s) if log.profile.stamp == "interval_start" else time_s
-    counter = None
-    if kind == SampleKind.COUNTER and channel.role in POWER_ROLES | ENERGY_ROLES:
-        known = np.isfinite(values)
-        zone = log.profile.time_zone or session.time_zone
-        counter = counter_of(time_s[known], values[known], _midnight_offset_s(time_s, zone))
-        time_s, values = counter.time_s, np.concatenate([[0.0], np.cumsum(counter.energy)])[: len(counter.time_s)]
-    elif kind == SampleKind.TOTAL and channel.role in POWER_ROLES | ENERGY_ROLES:
-        values, kind = values / _lengths_s(time_s), SampleKind.INTERVAL_MEAN
+    values = _calibrated(_in_si(log, column, channel), instrument, kind)
+    stamped = _Stamped(corrected(column.time_s, clocks.get(log.path, ClockCorrection())), values, kind)
+    if channel.role in POWER_ROLES | ENERGY_ROLES or kind == SampleKind.INTERVAL_MEAN:
+        stamped = _by_kind(stamped, log, log.profile.time_zone or session.time_zone)
+    limit_s = silence_limit_s(stamped.time_s, stamped.kind, session.settings.stale_after_s)
     return Series(
         key=f"{log.path}:{column.name}",
         file=log.path,
         column=column.name,
         role=channel.role,
         place=channel.place,
-        kind=kind,
-        time_s=time_s,
-        values=values,
+        kind=stamped.kind,
+        time_s=stamped.time_s,
+        values=stamped.values,
         instrument=instrument,
         placement_u=channel.placement_u_c,
-        stale_after_s=channel.stale_after_s or silence_limit_s(time_s, kind, session.settings.stale_after_s),
-        counter=counter,
+        stale_after_s=channel.stale_after_s or limit_s,
+        counter=stamped.counter,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Stamped:
+    """Values with the times they belong to and what they stand for there."""
+
+    time_s: FloatArray
+    values: FloatArray
+    kind: SampleKind
+    counter: Counter | None = None
+
+
+def _by_kind(each: _Stamped, log: Log, zone: str) -> _Stamped:
+    """Means and totals at the end of their interval, totals as mean power, counters made whole."""
+    if each.kind == SampleKind.COUNTER:
+        known = np.isfinite(each.values)
+        counter = counter_of(each.time_s[known], each.values[known], _midnight_offset_s(each.time_s, zone))
+        energy = np.concatenate([[0.0], np.cumsum(counter.energy)])[: len(counter.time_s)]
+        return _Stamped(counter.time_s, energy, each.kind, counter)
+    if each.kind not in (SampleKind.INTERVAL_MEAN, SampleKind.TOTAL):
+        return each
+    end_s = _interval_ends(each.time_s) if log.profile.stamp == "interval_start" else each.time_s
+    values = each.values / _lengths_s(end_s) if each.kind == SampleKind.TOTAL else each.values
+    return _Stamped(end_s, values, SampleKind.INTERVAL_MEAN)
 
 
 def _instrument(channel: Channel, instruments: dict[str, Instrument]) -> Instrument | None:
@@ -209,8 +225,10 @@ def _in_si(log: Log, column: Column, channel: Channel) -> FloatArray:
     return values * WATER_KG_PER_M3 if si == "m³" and allowed and "mass" in allowed else values
 
 
-def _calibrated(values: FloatArray, instrument: Instrument, kind: SampleKind) -> FloatArray:
+def _calibrated(values: FloatArray, instrument: Instrument | None, kind: SampleKind) -> FloatArray:
     """Readings less the known offset, divided by the known gain; a counter's offset means nothing."""
+    if instrument is None:
+        return values
     offset = 0.0 if kind in (SampleKind.COUNTER, SampleKind.TOTAL) else instrument.offset_correction
     if offset == 0.0 and instrument.gain_correction == 1.0:
         return values
@@ -238,30 +256,6 @@ def _midnight_offset_s(time_s: FloatArray, zone: str) -> float | None:
     except (KeyError, ValueError):
         return None
     return (offset or timedelta()).total_seconds()
-
-
-def silence_limit_s(time_s: FloatArray, kind: SampleKind, stale_after_s: float) -> float:
-    """How long a channel may be silent before that is a gap. [s]
-
-    An event log may be silent for `stale_after_s`, or for two and a half of its own heartbeats where it has
-    them. A logger that polls at a steady pace has a gap after five missing samples, and at the latest after
-    `stale_after_s`; one that polls still more slowly after one missing sample.
-
-    Examples
-    --------
-    >>> poll = np.arange(0.0, 3600.0, 10.0)
-    >>> silence_limit_s(poll, SampleKind.INSTANT, 900.0), silence_limit_s(poll, SampleKind.HELD, 900.0)
-    (60.0, 900.0)
-    """
-    if len(time_s) < 2:
-        return stale_after_s
-    interval = np.diff(time_s)
-    if kind in (SampleKind.HELD, SampleKind.STATE):
-        longest = np.sort(interval)[-5:]
-        beating = len(longest) == 5 and longest[0] > 0.9 * longest[-1]
-        return max(stale_after_s, 2.5 * float(longest[-1]) if beating else 0.0)
-    usual = float(np.median(interval))
-    return max(1.5 * usual, min(stale_after_s, max(SHORTEST_GAP_S, 5.5 * usual)))
 
 
 def _read(column: Column, channel: Channel, confirmed: bool, series: Series) -> ChannelRead:

@@ -18,9 +18,11 @@ import numpy as np
 
 from reduction.counters import Counter
 from reduction.pieces import BoolArray, FloatArray, Gaps, IntArray, Pieces
+from reduction.session import SampleKind
 
 SAME_LEVEL_W, SAME_LEVEL_SHARE = 5.0, 0.03  # two sides of a gap that differ by less agree: usual reporting thresholds
 SURE_SHARE = 0.005  # of its level that a filled gap may be off; a judgement, no source
+SHORTEST_GAP_S = 60.0  # common practice: a logger that misses one report has no gap
 MOST_MOVES = 200  # gaps for which the signal's own movement is looked up; any more take the largest of those
 NONE, NO_FLAGS = np.zeros(0), np.zeros(0, dtype=bool)
 NO_GAPS = Gaps(np.zeros(0, dtype=np.int64), NO_FLAGS, NONE, NONE, NONE)
@@ -36,6 +38,30 @@ def empty() -> Pieces:
 def typical_interval_s(time_s: FloatArray) -> float:
     """Median distance of two samples. [s]"""
     return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
+
+
+def silence_limit_s(time_s: FloatArray, kind: SampleKind, stale_after_s: float) -> float:
+    """How long a channel may be silent before that is a gap. [s]
+
+    An event log may be silent for `stale_after_s`, or for two and a half of its own heartbeats where it has
+    them. A logger that polls at a steady pace has a gap after five missing samples, and at the latest after
+    `stale_after_s`; one that polls still more slowly after one missing sample.
+
+    Examples
+    --------
+    >>> poll = np.arange(0.0, 3600.0, 10.0)
+    >>> silence_limit_s(poll, SampleKind.INSTANT, 900.0), silence_limit_s(poll, SampleKind.HELD, 900.0)
+    (60.0, 900.0)
+    """
+    if len(time_s) < 2:
+        return stale_after_s
+    interval = np.diff(time_s)
+    if kind in (SampleKind.HELD, SampleKind.STATE):
+        longest = np.sort(interval)[-5:]
+        beating = len(longest) == 5 and longest[0] > 0.9 * longest[-1]
+        return max(stale_after_s, 2.5 * float(longest[-1]) if beating else 0.0)
+    usual = float(np.median(interval))
+    return max(1.5 * usual, min(stale_after_s, max(SHORTEST_GAP_S, 5.5 * usual)))
 
 
 def held(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pieces:

@@ -52,10 +52,12 @@ class Series:
             return courses.counted(self.counter)
         if not np.any(np.isfinite(self.values)):
             return courses.empty()
-        if self.kind in (SampleKind.INTERVAL_MEAN, SampleKind.TOTAL):
-            return courses.interval_means(self.time_s, self.values)
+        means = self.kind in (SampleKind.INTERVAL_MEAN, SampleKind.TOTAL)
         if self.role not in SWITCHED_ROLES:
-            return courses.straight(self.time_s, self.values, self.stale_after_s)
+            middle_s = self.time_s - (courses.typical_interval_s(self.time_s) / 2 if means else 0.0)
+            return courses.straight(middle_s, self.values, self.stale_after_s)
+        if means:
+            return courses.interval_means(self.time_s, self.values)
         if self.kind == SampleKind.INSTANT:
             return courses.nearest(self.time_s, self.values, self.stale_after_s)
         return courses.held(self.time_s, self.values, self.stale_after_s)

@@ -97,6 +97,12 @@ def test_a_mean_belongs_to_the_interval_that_ends_at_its_stamp() -> None:
     assert mean_over(log, clock("18:08"), clock("18:13")).value == pytest.approx((2 * 593 + 3 * 100) / 5)
 
 
+def test_the_mean_of_a_slow_quantity_lies_in_the_middle_of_its_interval() -> None:
+    time = np.arange(300.0, 7500.0, 300.0)
+    log = a_series(time, 20 + (time - 150.0) / 3600, kind=SampleKind.INTERVAL_MEAN)
+    assert mean_over(log, 1800.0, 3600.0).value == pytest.approx(20.75)
+
+
 def test_a_counter_is_differenced_past_a_glitch_and_a_reset() -> None:
     stamps = ["18:00", "18:20", "18:30", "18:30:05", "18:40", "18:41", "19:00"]
     log = a_counter([clock(stamp) for stamp in stamps], [412.31, 412.64, 0.0, 412.81, 412.98, 0.0, 0.31])
