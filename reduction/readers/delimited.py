@@ -213,7 +213,7 @@ def retyped(text: pa.Array, decimal: str) -> pa.Array:
     array = pc.if_else(pc.is_in(text, pa.array(MISSING_WORDS)), None, text)
     if decimal == "," and pc.all(pc.invert(pc.match_substring(array, "."))).as_py():
         array = pc.replace_substring(array, ",", ".")
-    for kind in (pa.float64(), pa.timestamp("ns")):
+    for kind in (pa.float64(), pa.timestamp("ns"), pa.timestamp("ns", "UTC")):
         try:
             return array.cast(kind)
         except pa.ArrowInvalid:

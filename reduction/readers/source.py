@@ -110,7 +110,9 @@ def _members(name: str, data: bytes) -> list[tuple[str, bytes]]:
         try:
             with archive.open(info) as stream:
                 found.append((f"{name}/{info.filename}", _drain(name, stream, max(info.compress_size, 1))))
-        except (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError) as error:
+        except (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError, ValueError) as error:
+            if isinstance(error, UnreadableFile):
+                raise
             raise _damaged(f"{name}/{info.filename}", "a damaged or locked member") from error
     return found
 

@@ -17,6 +17,7 @@ from reduction.readers.source import MAX_UNPACKED, Source
 from reduction.readers.table import Fault
 
 MAX_COLUMNS = 2000
+_BLOCK = 1 << 24
 
 
 def read_parquet(source: Source) -> Grid:
@@ -50,10 +51,31 @@ def read_json_lines(text: bytes, file: str) -> Grid:
     if text.lstrip()[:1] == b"[":
         text = _lines_of_array(text, file)
     try:
-        options = pajson.ReadOptions(block_size=1 << 24)
-        return _grid(pajson.read_json(pa.BufferReader(text.strip() + b"\n"), read_options=options).flatten(), file)
+        return _grid(_parse_json(text.strip() + b"\n"), file)
     except pa.ArrowException as error:
         return _patiently(text, file, error)
+
+
+def _parse_json(text: bytes) -> pa.Table:
+    """Parse JSON lines with stamps left as texts: as instants the parser would drop the zone that they carry."""
+    options = pajson.ReadOptions(block_size=_BLOCK)
+    table = pajson.read_json(pa.BufferReader(text), read_options=options)
+    stamps = [f for f in table.schema if pa.types.is_timestamp(f.type)]
+    if not stamps:
+        return _flat(table)
+    schema = pa.schema([pa.field(f.name, pa.string()) for f in stamps])
+    parse = pajson.ParseOptions(explicit_schema=schema, unexpected_field_behavior="infer")
+    table = pajson.read_json(pa.BufferReader(text), read_options=options, parse_options=parse)
+    for field in stamps:
+        index = table.schema.get_field_index(field.name)
+        table = table.set_column(index, field.name, retyped(_plain(table.column(index)), "."))
+    return _flat(table)
+
+
+def _flat(table: pa.Table) -> pa.Table:
+    """Flatten nested objects once; stamps inside them have lost their zone and are not used."""
+    flat = table.flatten()
+    return flat.drop_columns([f.name for f in flat.schema if pa.types.is_timestamp(f.type) and f.name not in table.column_names])
 
 
 def _lines_of_array(text: bytes, file: str) -> bytes:

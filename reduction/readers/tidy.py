@@ -29,7 +29,7 @@ def in_order(
         last in file order stays, and a missing cell never hides a known one of the same instant.
     """
     steps = np.diff(time_s)
-    if np.all(steps > 0):
+    if np.all(steps > 0) and np.isfinite(time_s).all():
         return time_s, list(columns), ()
     known = np.isfinite(time_s)
     if not known.all():
