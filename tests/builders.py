@@ -77,54 +77,44 @@ def a_session(
     return session
 
 
+RESULT_FACTS: dict[str, Any] = {
+    "label": "A",
+    "usable": True,
+    "conditions": {"room_temp_c": doc.Measured(value=26.7, u=0.1), "outdoor_temp_c": doc.Measured(value=35.0, u=0.1)},
+    "capacity_kind": "sensible",
+    "capacity_u_w": 30.0,
+    "capacity_u95_w": 60.0,
+    "sensible_u95_w": 60.0,
+    "latent_w": None,
+    "latent_u95_w": None,
+    "shr": None,
+    "power_u95_w": 8.0,
+    "cop_u95": 0.1,
+    "eer_u95": 0.3,
+    "k": 2.0,
+    "dof": None,
+    "limit": doc.Limit(verdict="at full speed", because="Power is at the highest level seen."),
+}
+HEATER_LINE: dict[str, Any] = {"name": "heater plug gain", "quantity_unit": "W", "u": 30.0, "contribution_w": 30.0}
+
+
 def a_result_point(*, capacity_w: float = 2300.0, power_w: float = 700.0, **fields: Any) -> doc.Point:
     """Make the typed result of one window, consistent in itself."""
-    start = fields.pop("start", NOON)
-    end = fields.pop("end", start + timedelta(hours=1))
-    eer = capacity_w / power_w * 3.412142
-    values: dict[str, Any] = {
-        "label": "A",
-        "start": start,
-        "end": end,
-        "usable": True,
-        "conditions": {
-            "room_temp_c": doc.Measured(value=26.7, u=0.1),
-            "outdoor_temp_c": doc.Measured(value=35.0, u=0.1),
-        },
+    span = {"start": fields.get("start", NOON)}
+    span["end"] = fields.get("end", span["start"] + timedelta(hours=1))
+    budget = doc.Component(value=capacity_w, sensitivity=1.0, share=1.0, **HEATER_LINE)
+    figures = {
         "capacity_w": capacity_w,
-        "capacity_kind": "sensible",
-        "capacity_u_w": 30.0,
-        "capacity_u95_w": 60.0,
         "sensible_w": capacity_w,
-        "sensible_u95_w": 60.0,
-        "latent_w": None,
-        "latent_u95_w": None,
-        "shr": None,
         "power_w": power_w,
-        "power_u95_w": 8.0,
         "cop": capacity_w / power_w,
-        "cop_u95": 0.1,
-        "eer_btu_per_wh": eer,
-        "eer_u95": 0.3,
-        "k": 2.0,
-        "dof": None,
+        "eer_btu_per_wh": capacity_w / power_w * 3.412142,
         "interval_w": (capacity_w - 60.0, capacity_w + 60.0),
         "terms": (doc.Term(name="heaters", value_w=capacity_w, u_w=30.0),),
-        "budget": (
-            doc.Component(
-                name="heater plug gain",
-                value=capacity_w,
-                quantity_unit="W",
-                u=30.0,
-                sensitivity=1.0,
-                contribution_w=30.0,
-                share=1.0,
-            ),
-        ),
-        "limit": doc.Limit(verdict="at full speed", because="Power is at the highest level seen."),
-        "window": doc.WindowResult(label="A", start=start, end=end, proposed=True, steady=True),
+        "budget": (budget,),
+        "window": doc.WindowResult(label="A", proposed=True, steady=True, **span),
     }
-    return doc.Point(**values | fields)
+    return doc.Point(**RESULT_FACTS | span | figures | fields)
 
 
 def a_reduction(*, session: Session, points: tuple[doc.Point, ...] | None = None, **fields: Any) -> Reduction:
