@@ -45,7 +45,7 @@ class Comparability:
 
 @dataclass(frozen=True, eq=False)
 class Control:
-    """A reference unit over time: centre and limits from the runs before each one, `outside` marks alarms; shape (n,)."""
+    """A reference unit over time: centre and limits from the runs before each; `outside` marks alarms; shape (n,)."""
 
     centre: FloatArray
     low: FloatArray
