@@ -134,7 +134,7 @@ def _moisture(draft: Draft, latent_people_w: float) -> tuple[Literal["total", "s
         people_kg_per_s=latent_people_w / float(vaporisation_heat_j_per_kg(air.room_temp_c)),
         dry_capacity_w=float(draft.ledger.capacity(estimate)[0]),
     )
-    draft.findings.extend(terms.findings)
+    draft.findings.extend(found.model_copy(update={"subject": draft.label}) for found in terms.findings)
     return terms.kind, terms.latent, terms.how
 
 

@@ -185,7 +185,7 @@ def coverage_factor(dof: float, probability: float = COVERAGE) -> float:
     >>> round(coverage_factor(16.7, 0.99), 2), round(coverage_factor(inf), 3)
     (2.92, 2.0)
     """
-    whole = max(1, floor(dof)) if isfinite(dof) else 1e12
+    whole = max(1, floor(dof * (1.0 + 1e-9))) if isfinite(dof) else 1e12  # 4 stays 4 after a rounding error
     return float(stdtrit(whole, 0.5 + probability / 2.0))
 
 
