@@ -16,12 +16,13 @@ from django.db.models import Prefetch
 
 from reduction import session as doc
 from reduction.claims import default_condition
+from reduction.compare import comparability
 from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
 
 if TYPE_CHECKING:
     from reduction.session import Condition
 
-NEAR_K = 2.0  # a point counts as tested at the claim's condition within this; our own rule, stated on the page
+PART_LOAD = frozenset({"reduced speed", "cycling", "unit off", "not steady"})  # verdicts of a unit that held back
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,10 @@ class Shown:
     room_temp_c: float | None
     outdoor_temp_c: float | None
     corrected: bool
+    limit: str
+
+
+SHOWN = tuple(name for name in Shown.__dataclass_fields__ if name != "limit")
 
 
 @transaction.atomic
@@ -99,7 +104,7 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
     rating = rating_of(unit, capacity)
     shown = [_shown(point, rating) for point in points]
     best = _best(shown, rating)
-    comparable = best is not None and (best.corrected or is_near(best.room_temp_c, best.outdoor_temp_c, rating))
+    comparable = best is not None and (best.corrected or _shows_it(best, rating))
     ratio = best.capacity_w / capacity.value_si if best and capacity and comparable else None
     return CatalogueEntry(
         unit=unit,
@@ -112,12 +117,17 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
         bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(_outdoor(point)) for point in points)),
         claimed_capacity_w=capacity.value_si if capacity else None,
         claimed_eer=eer.value_si if eer else None,
-        **({} if best is None else {name: getattr(best, name) for name in Shown.__dataclass_fields__}),
+        **({} if best is None else {name: getattr(best, name) for name in SHOWN}),
         ratio=ratio,
         ratio_u95=best.capacity_u95_w / capacity.value_si if ratio is not None else None,
         comparable=comparable,
         point_count=len(points),
     )
+
+
+def _shows_it(figure: Shown, rating: Condition) -> bool:
+    """Say whether a point as tested can stand against the claim: at its condition, and not holding back."""
+    return figure.limit not in PART_LOAD and is_near(figure.room_temp_c, figure.outdoor_temp_c, rating)
 
 
 def rating_of(unit: Unit, claim: Claim | None) -> Condition:
@@ -133,9 +143,14 @@ def rating_of(unit: Unit, claim: Claim | None) -> Condition:
 
 
 def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:
-    """Say whether a point was tested at the rating condition, within `NEAR_K` on both sides."""
-    pairs = ((room_temp_c, rating.room_temp_c), (outdoor_temp_c, rating.outdoor_temp_c))
-    return all(a is not None and b is not None and abs(a - b) <= NEAR_K for a, b in pairs)
+    """Say whether a point was tested at the rating condition, within the bands of like conditions on both sides."""
+    here, there = _measured(room_temp_c, outdoor_temp_c), _measured(rating.room_temp_c, rating.outdoor_temp_c)
+    return len(here) == len(there) == 2 and comparability(here, there).comparable
+
+
+def _measured(room_temp_c: float | None, outdoor_temp_c: float | None) -> dict[str, doc.Measured]:
+    known = {"room_temp_c": room_temp_c, "outdoor_temp_c": outdoor_temp_c}
+    return {name: doc.Measured(value=value, u=0.0) for name, value in known.items() if value is not None}
 
 
 def rating_among(ratings: list[dict[str, Any]] | None, rating: Condition) -> dict[str, Any] | None:
@@ -179,6 +194,7 @@ def _shown(point: PublishedPoint | dict[str, Any], rating: Condition) -> Shown:
         room_temp_c=row["room_temp_c"],
         outdoor_temp_c=row["outdoor_temp_c"],
         corrected=corrected is not None,
+        limit=row["limit"],
     )
 
 

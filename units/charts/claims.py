@@ -170,6 +170,6 @@ RATIO = Picture(
         "capacity_kind": Column("Capacity is", text=True),
         "basis": Column("Basis", text=True),
     },
-    note="Units with a letter in common cannot be told apart with 95 % probability: the order within a group means "
-    "nothing.",
+    note="Units of one letter cannot be told apart with 95 % probability: the order within a group means nothing. "
+    "A sensible figure has no letter: it is a lower bound.",
 )

@@ -11,9 +11,10 @@ import pandas as pd
 
 from units.compare.frames import matrix_frame, names, points_frame, steps_frame
 from units.compare.points import PointRow, UnitRow, units_with_points
+from units.compare.pooling import U95_PER_U, Together, together
 from units.compare.words import band_label
 from units.quantities import METRIC, Display
-from units.shelf import BANDS, is_near, rating_among
+from units.shelf import BANDS, PART_LOAD, is_near, rating_among
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -52,6 +53,8 @@ class Comparison:
     at: str
     display: Display
     figures: dict[UUID, tuple[Figure, ...]]
+    capacity: Together
+    eer: Together
     left_out: int
 
     @property
@@ -69,13 +72,24 @@ class Comparison:
     def units_frame(self) -> pd.DataFrame:
         """Return one row a unit that has a figure on this basis; a unit without one is not filled in."""
         named = names(list(self.rows))
+        groups = self.capacity.groups(self._claims())
         found = [
-            _unit_line(row, named[row.unit.pk], self.figures[row.unit.pk])
+            _unit_line(row, named[row.unit.pk], self) | {"group": groups.get(row.unit.pk)}
             for row in self.rows
             if self.figures[row.unit.pk]
         ]
         frame = pd.DataFrame(found, columns=FRAME_COLUMNS)
         return frame.astype({name: float for name in FRAME_COLUMNS if name not in TEXT})
+
+    def _claims(self) -> dict[UUID, float]:
+        """Return the claims that the figures may be divided by: total against total, at the claim's condition."""
+        return {
+            row.unit.pk: claimed
+            for row in self.rows
+            if (claimed := row.claimed("capacity"))
+            and (figures := self.figures[row.unit.pk])
+            and all(figure.to_claim and figure.capacity_kind == "total" for figure in figures)
+        }
 
     @property
     def without_figure(self) -> list[UnitRow]:
@@ -91,22 +105,26 @@ def compare(
     rows = units_with_points(person, asked[:MOST_UNITS])
     basis = at if at in {band.key for band in BANDS} else RATED
     figures = {row.unit.pk: tuple(_figures(row, basis, display)) for row in rows}
-    return Comparison(tuple(rows), basis, display, figures, max(0, len(asked) - MOST_UNITS))
+    pooled = (together(figures, "capacity"), together(figures, "eer"))
+    return Comparison(tuple(rows), basis, display, figures, *pooled, max(0, len(asked) - MOST_UNITS))
 
 
 def _figures(row: UnitRow, at: str, display: Display) -> list[Figure]:
-    """Return the figures of a unit's points on the basis: total capacities where there are any, else sensible ones."""
+    """Return the like figures of a unit's points on the basis, so that none is pooled with one of another meaning.
+
+    Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in.
+    """
     made = [_rated(row, point) if at == RATED else _tested(row, point, at, display) for point in row.points]
     figures = [figure for figure in made if figure is not None]
-    totals = [figure for figure in figures if figure.capacity_kind == "total"]
-    return totals or figures
+    figures = [figure for figure in figures if figure.point.limit not in PART_LOAD] or figures
+    return [figure for figure in figures if figure.capacity_kind == "total"] or figures
 
 
 def _rated(row: UnitRow, point: PointRow) -> Figure | None:
     rated = rating_among(point.ratings, row.rating)
     if rated is not None:
         return _figure(point, rated, f"corrected to {rated['condition']}", to_claim=True)
-    if is_near(point.room_temp_c, point.outdoor_temp_c, row.rating):
+    if point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating):
         return _figure(point, None, "tested at the rating condition", to_claim=True)
     return None
 
@@ -114,7 +132,7 @@ def _rated(row: UnitRow, point: PointRow) -> Figure | None:
 def _tested(row: UnitRow, point: PointRow, at: str, display: Display) -> Figure | None:
     if point.band != at:
         return None
-    near = is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
+    near = point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
     return _figure(point, None, f"as tested, {band_label(at, display)} outdoors", to_claim=near)
 
 
@@ -134,27 +152,29 @@ def _figure(point: PointRow, rated: dict[str, Any] | None, basis: str, *, to_cla
     )
 
 
-def _unit_line(row: UnitRow, name: str, figures: tuple[Figure, ...]) -> dict[str, Any]:
-    best = min(figures, key=lambda figure: figure.capacity_u95_w / max(figure.capacity_w, 1.0))
-    claimed = row.claimed("capacity")
-    comparable = claimed and best.to_claim
+def _unit_line(row: UnitRow, name: str, all_units: Comparison) -> dict[str, Any]:
+    """Return a unit's pooled figures beside its claims; what cannot stand beside a claim is left empty."""
+    key, figures = row.unit.pk, all_units.figures[row.unit.pk]
+    capacity, eer = all_units.capacity.pooled[key], all_units.eer.pooled.get(key)
+    to_claim = all(figure.to_claim for figure in figures)
+    claimed = row.claimed("capacity") if to_claim else None
+    bases = list(dict.fromkeys(figure.basis for figure in figures))
     return {
         "unit": name,
         "kind": row.unit.get_kind_display(),
-        "capacity": best.capacity_w,
-        "capacity_u95": best.capacity_u95_w,
-        "capacity_kind": best.capacity_kind,
-        "eer": best.eer,
-        "eer_u95": best.eer_u95,
-        "claimed_capacity": claimed if best.to_claim else None,
-        "claimed_eer": row.claimed("eer") if best.to_claim else None,
+        "capacity": capacity.value,
+        "capacity_u95": U95_PER_U * capacity.u,
+        "capacity_kind": figures[0].capacity_kind,
+        "eer": eer.value if eer else None,
+        "eer_u95": U95_PER_U * eer.u if eer else None,
+        "claimed_capacity": claimed,
+        "claimed_eer": row.claimed("eer") if to_claim else None,
         "claimed_sound": row.claimed("sound"),
-        "ratio": best.capacity_w / claimed if comparable else None,
-        "ratio_u95": best.capacity_u95_w / claimed if comparable else None,
-        "basis": best.basis,
-        "capacity_tolerance": _tolerance(best.point, "capacity"),
-        "eer_tolerance": _tolerance(best.point, "eer"),
-        "group": None,
+        "ratio": capacity.value / claimed if claimed else None,
+        "ratio_u95": U95_PER_U * capacity.u / claimed if claimed else None,
+        "basis": "; ".join(bases) + ("" if capacity.consistent else "; repeats differ by more than they know"),
+        "capacity_tolerance": _tolerance(figures[0].point, "capacity"),
+        "eer_tolerance": _tolerance(figures[0].point, "eer"),
         "n_points": len(figures),
     }
 

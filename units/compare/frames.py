@@ -9,7 +9,7 @@ import pandas as pd
 
 from units.compare.words import band_short
 from units.quantities import METRIC, Display
-from units.shelf import BANDS, is_near, rating_among
+from units.shelf import BANDS, PART_LOAD, is_near, rating_among
 
 if TYPE_CHECKING:
     from units.compare.points import PointRow, UnitRow
@@ -83,7 +83,10 @@ def headline(row: UnitRow) -> PointRow | None:
         return u95 / capacity if capacity > 0 else float("inf")
 
     usable = [
-        point for point in row.points if point.ratings or is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
+        point
+        for point in row.points
+        if point.ratings
+        or (point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating))
     ]
     return min(usable, key=doubt, default=None)
 

@@ -49,6 +49,7 @@ class PointRow:
     cop: float | None
     cop_u95: float | None
     limit: str
+    bench_id: UUID
     detail: dict[str, Any] = field(repr=False)
     session_id: UUID | None = None
     edition_id: UUID | None = None
@@ -91,7 +92,8 @@ def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) 
     units = access.readable_units(person).filter(pk__in=asked).select_related("bench").prefetch_related("claims")
     found = {unit.pk: unit for unit in units}
     mine = [key for key, unit in found.items() if unit.bench_id in own]
-    points = _points_of_bench(mine) | _published_points([key for key in found if key not in set(mine)])
+    theirs = [key for key in found if key not in set(mine)]
+    points = _points_of_bench(mine) | _published_points(theirs)
     return [
         UnitRow(
             unit=found[key],
@@ -110,13 +112,14 @@ def _points_of_bench(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
     rows = Point.objects.current().filter(unit__in=unit_ids, usable=True)
     details = [f"detail__{name}" for name in DETAILS]
     found: dict[UUID, list[PointRow]] = {}
-    for row in rows.values("id", "unit_id", "start", "reduction__session_id", *COLUMNS, *details):
+    for row in rows.values("id", "unit_id", "unit__bench_id", "start", "reduction__session_id", *COLUMNS, *details):
         detail = {name: row[f"detail__{name}"] for name in DETAILS}
         point = PointRow(
             id=str(row["id"]),
             unit_id=row["unit_id"],
             measured_at=row["start"],
             session_id=row["reduction__session_id"],
+            bench_id=row["unit__bench_id"],
             detail=detail,
             **{name: row[name] for name in COLUMNS},
         )
@@ -128,12 +131,13 @@ def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
     if not unit_ids:
         return {}
     found: dict[UUID, list[PointRow]] = {}
-    for row in PublishedPoint.objects.filter(unit__in=unit_ids, is_current=True):
+    for row in PublishedPoint.objects.filter(unit__in=unit_ids, is_current=True).select_related("unit"):
         point = PointRow(
             id=f"p{row.pk}",
             unit_id=row.unit_id,
             measured_at=row.measured_at,
             edition_id=row.edition_id,
+            bench_id=row.unit.bench_id,
             detail=row.detail,
             **{name: getattr(row, name) for name in COLUMNS},
         )
