@@ -129,6 +129,11 @@ def test_a_window_beyond_the_log_is_unknown_there() -> None:
     assert (mean.low, mean.high) == pytest.approx((250.0, 500.0), rel=0.01)
 
 
+def test_a_temperature_beyond_its_log_is_bounded_by_what_it_was() -> None:
+    mean = mean_over(a_series(every(10.0, 1), np.linspace(20.0, 24.0, 360)), NOON_S - 3600, NOON_S + 3600)
+    assert (mean.low, mean.high) == pytest.approx((21.0, 23.0), abs=0.01)
+
+
 def test_nothing_known_gives_no_number() -> None:
     log = a_series([0.0, 10.0], [np.nan, np.nan], Role.UNIT_POWER)
     assert np.isnan(mean_over(log, 0.0, 10.0).value)
