@@ -21,7 +21,8 @@ def session(bench: Bench) -> Session:
 @pytest.fixture
 def read_session(session: Session, tester: Client) -> Session:
     """Return a session whose two files were read."""
-    upload.keep_files(session=session, files=logs.both(), by=tester.person)
+    taken = upload.keep_files(session=session, files=logs.both(), by=tester.person)
+    assert [str(error) for error in taken.refused] == []
     return session
 
 

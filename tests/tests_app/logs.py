@@ -19,7 +19,10 @@ def room_csv(hours: float = 2.0, *, zone: str = "Z", start: datetime = START) ->
     for i in range(round(hours * 3600 / STEP_S)):
         ripple = 0.02 * (i % 3 - 1)
         stamp = (start + timedelta(seconds=i * STEP_S)).strftime("%Y-%m-%dT%H:%M:%S")
-        rows.append(f"{stamp}{zone},{ROOM_C + ripple:.2f},12.{40 + i % 3},{ROOM_C + 0.1:.2f},{OUTDOOR_C + ripple:.2f},45.{i % 3}")
+        rows.append(
+            f"{stamp}{zone},{ROOM_C + ripple:.2f},12.{40 + i % 3},{ROOM_C + 0.1:.2f},"
+            f"{OUTDOOR_C + ripple:.2f},45.{i % 3}"
+        )
     return "\n".join(rows) + "\n"
 
 

@@ -28,7 +28,11 @@ def test_files_become_a_defended_capacity(bench: Bench, tester: Client) -> None:
     said = {}
     for channel in channels:
         key = channel.pk.hex
-        said |= {f"{key}-role": channel.role, f"{key}-quantity_unit": channel.quantity_unit, f"{key}-kind": channel.kind}
+        said |= {
+            f"{key}-role": channel.role,
+            f"{key}-quantity_unit": channel.quantity_unit,
+            f"{key}-kind": channel.kind,
+        }
     assert tester.post(reverse("channels", args=[session.pk]), said).url == reverse("facts", args=[session.pk])
     assert all(channel.confirmed for channel in channels.all())
 

@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from django.db import transaction
 
 from reduction import session as doc
+from reduction.errors import InvalidSession, Place
 from reduction.method import METHOD_VERSION
 from reduction.run import Progress, reduce_session, session_digest
 from tests_app import evidence_store, session_document
-from tests_app.models import Finding, Point, Reduction, Session
+from tests_app.models import Channel, Finding, Point, Reduction, Session
 from units import shelf
 from units.models import Person, Unit
 
@@ -34,6 +35,7 @@ SAME_IN_FINDING = ("code", "severity", "sentence", "subject", "remedy")
 
 def run_and_store(*, session: Session, by: Person | None, progress: Progress | None = None) -> Reduction:
     """Reduce what the session holds now; where that is what its standing reduction was made from, return that one."""
+    _require_confirmed(session)
     document = session_document.to_document(session)
     digest = session_digest(document)
     standing = standing_reduction(session)
@@ -42,6 +44,19 @@ def run_and_store(*, session: Session, by: Person | None, progress: Progress | N
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
         result = reduce_session(document, base=folder, progress=progress)
     return store(session=session, document=document, result=result, by=by)
+
+
+def _require_confirmed(session: Session) -> None:
+    """Refuse a session of which some channels are confirmed and others, added later, are not."""
+    channels = Channel.objects.filter(file__session=session)
+    open_ones = list(channels.filter(confirmed=False).values_list("column", flat=True))
+    if open_ones and channels.filter(confirmed=True).exists():
+        raise InvalidSession(
+            place=Place(session.name),
+            found=f"{len(open_ones)} channels that nobody confirmed ({', '.join(open_ones[:3])})",
+            expected="every channel confirmed or none",
+            remedy="Confirm them under Channels; take the role “ignored” for what is not needed.",
+        )
 
 
 def standing_reduction(session: Session) -> Reduction | None:

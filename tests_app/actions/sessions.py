@@ -10,6 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
+from tests_app.actions import mapping
 from tests_app.models import Session
 from units.models import Bench, Person, Room, Unit
 
@@ -58,11 +59,15 @@ def create(
     )
 
 
+@transaction.atomic
 def describe(*, session: Session, by: Person, **fields: Any) -> Session:
-    """Change name, unit, room, purpose, zone or notes of a session."""
+    """Change name, unit, room, purpose, zone or notes of a session; in another zone its files are read again."""
+    is_moved = fields.get("time_zone", session.time_zone) != session.time_zone
     for name, value in fields.items():
         setattr(session, name, value)
     session.save(update_fields=[*fields, "updated_at"])
+    if is_moved:
+        mapping.keep_readings(session=session, fresh={}, by=by)
     return session
 
 
@@ -95,5 +100,4 @@ def remove(*, session: Session, by: Person) -> None:
             expected="a session without results",
             remedy="Results and their evidence stay; leave the session out of reviews instead.",
         )
-    with transaction.atomic():
-        session.delete()
+    session.delete()

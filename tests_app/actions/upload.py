@@ -24,7 +24,8 @@ from units.models import Bench, Person
 NAME_LENGTH = 200
 PART_BYTES = 4 << 20
 PARTIAL_LIFETIME = timedelta(hours=24)
-UNSAFE = re.compile(r"[\x00-\x1f\x7f\\/:]+")
+FOLDERS = re.compile(r"[\\/:]+")
+UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f]+")
 
 
 class Incoming(Protocol):
@@ -99,7 +100,7 @@ def safe_name(name: str) -> str:
     >>> safe_name("C:\\\\logs\\\\yard 7.csv")
     'yard 7.csv'
     """
-    last = UNSAFE.split(name.strip())[-1].strip(". ") or "file"
+    last = UNPRINTABLE.sub("", FOLDERS.split(name)[-1]).strip(". ") or "file"
     suffix = "".join(PurePosixPath(last).suffixes[-2:])[-20:]
     return last if len(last) <= NAME_LENGTH else last[: NAME_LENGTH - len(suffix)] + suffix
 

@@ -13,7 +13,7 @@ from tests_app.words import KIND_WORDS, ROLE_GROUPS, role_label
 from units.models import Instrument
 
 ROLE_CHOICES = [(group, [(role, role_label(role)) for role in roles]) for group, roles in ROLE_GROUPS.items()]
-KIND_CHOICES = [(kind.value, KIND_WORDS[kind.value]) for kind in SampleKind]
+KIND_CHOICES = [("", "As read")] + [(kind.value, KIND_WORDS[kind.value]) for kind in SampleKind]
 HEATER_CHOICES = [("", "As the session")] + [(kind.value, kind.value.replace("_", " ")) for kind in HeaterKind]
 
 
@@ -24,7 +24,7 @@ class ChannelForm(forms.Form):
     quantity_unit = forms.CharField(
         label="Unit", required=False, max_length=16, widget=forms.TextInput(attrs={"list": "quantity-units"})
     )
-    kind = forms.ChoiceField(label="A row is", choices=KIND_CHOICES)
+    kind = forms.ChoiceField(label="A row is", required=False, choices=KIND_CHOICES)
     instrument = forms.TypedChoiceField(required=False, empty_value=None)
     place = forms.CharField(required=False, max_length=80, help_text="For a neighbour: the name a surface refers to")
     placement_u_c = forms.FloatField(

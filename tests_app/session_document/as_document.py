@@ -1,29 +1,29 @@
-"""The only bridge between rows and `reduction.session`: a session as its document, and back."""
+"""The rows of a session as its document."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from datetime import UTC, date, datetime
+from collections.abc import Iterable
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
-from tests_app.models import Channel, Evidence, Session, SessionFile, Window
-from units.models import Bench, CalibrationRecord, Claim, Instrument, Person, Room, RoomValue, Unit
+from tests_app.models import Channel, Session, SessionFile, Window
+from units.models import CalibrationRecord, Claim, Instrument, Room, RoomValue, Unit
 
 JSON_FIELDS = ("fixed_loads", "people", "solar", "events")
 
 
-# --- rows to document ----------------------------------------------------------------------------------
+def to_document(session: Session) -> doc.Session:
+    """Return what would be reduced now: the room's and instruments' values are those valid on the test's day.
 
-
-def to_document(session: Session, *, without_channels: bool = False) -> doc.Session:
-    """Return what would be reduced now: the room's and instruments' values are those valid on the test's day."""
+    Channels that nobody confirmed yet are left to the reader, which then says in its findings that it guessed.
+    """
     files = list(session.files.select_related("evidence").prefetch_related("channels__instrument__calibrations"))
     day = day_of(session, files)
-    channels = [] if without_channels else [channel for file in files for channel in file.channels.all()]
+    channels = _used([channel for file in files for channel in file.channels.all()])
     return _checked(
         session.name,
         name=session.name,
@@ -42,6 +42,12 @@ def to_document(session: Session, *, without_channels: bool = False) -> doc.Sess
         notes=session.notes,
         **{field: getattr(session, field) for field in JSON_FIELDS},
     )
+
+
+def _used(channels: list[Channel]) -> list[Channel]:
+    if not any(channel.confirmed for channel in channels):
+        return []
+    return [channel for channel in channels if channel.role != doc.Role.IGNORED] or channels
 
 
 def day_of(session: Session, files: Iterable[SessionFile]) -> date:
@@ -67,16 +73,20 @@ def _unit(session: Session) -> dict[str, object]:
     unit = session.unit
     if unit is None:
         return {"model": "unit not named", "kind": doc.UnitKind.WINDOW} | session.unit_facts
-    claims = [_claim(claim) for claim in unit.claims.all()]
     return {
         "maker": unit.maker,
         "model": unit.model,
         "kind": unit.kind,
         "compressor": unit.compressor,
         "refrigerant": unit.refrigerant,
-        "claims": sorted(claims, key=lambda claim: claim.model_dump_json()),
+        "claims": claims_of(unit),
         "claimed_air_flow_m3_per_h": unit.claimed_air_flow_m3_per_h,
     } | session.unit_facts
+
+
+def claims_of(unit: Unit) -> list[doc.Claim]:
+    """Return a unit's claims, always in the same order."""
+    return sorted((_claim(claim) for claim in unit.claims.all()), key=lambda claim: claim.model_dump_json())
 
 
 def _claim(claim: Claim) -> doc.Claim:
@@ -216,92 +226,3 @@ def _window(window: Window) -> dict[str, object]:
         "reason": window.reason,
         "snap_to_cycles": window.snap_to_cycles,
     }
-
-
-# --- document to rows ----------------------------------------------------------------------------------
-
-
-def from_document(
-    document: doc.Session, *, bench: Bench, unit: Unit, evidence: Mapping[str, Evidence], by: Person
-) -> Session:
-    """Create the rows of a session that moves here; room and instruments stay as the document states them."""
-    dumped = document.model_dump(mode="json")
-    stated = document.unit.model_dump(
-        mode="json",
-        include={"measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h", "bypass_factor"},
-        exclude_defaults=True,
-    )
-    session = Session.objects.create(
-        bench=bench,
-        unit=unit,
-        created_by=by,
-        is_synthetic=document.synthetic,
-        unit_facts=stated,
-        imported_room=dumped["room"],
-        imported_instruments=dumped["instruments"],
-        reduction_settings=document.settings.model_dump(mode="json", exclude_defaults=True),
-        moisture=document.moisture.model_dump(mode="json", exclude_defaults=True),
-        **{field: dumped[field] for field in ("name", "purpose", "time_zone", "heater_kind", "notes", *JSON_FIELDS)},
-    )
-    files = {log.path: _session_file(session, log, evidence[log.path]) for log in document.files}
-    Channel.objects.bulk_create(
-        _channel_row(_owner(channel, files), channel, position) for position, channel in enumerate(document.channels)
-    )
-    Window.objects.bulk_create(_window_row(session, window, by) for window in document.windows)
-    return session
-
-
-def _session_file(session: Session, log: doc.LogFile, evidence: Evidence) -> SessionFile:
-    return SessionFile.objects.create(
-        session=session,
-        evidence=evidence,
-        name=log.path,
-        profile=log.profile.model_dump(mode="json", exclude_none=True),
-        clock=log.clock.model_dump(mode="json", exclude_defaults=True),
-    )
-
-
-def _owner(channel: doc.Channel, files: Mapping[str, SessionFile]) -> SessionFile:
-    """Return the file a channel is of: the one named, or the archive whose member is named."""
-    owners = [file for path, file in files.items() if f"{channel.file}/".startswith(f"{path}/")]
-    if owners:
-        return owners[0]
-    raise InvalidSession(
-        place=Place("channels", column=channel.column),
-        found=channel.file,
-        expected="a path listed in files",
-        remedy=f"Files listed: {', '.join(files) or 'none'}.",
-    )
-
-
-def _channel_row(file: SessionFile, channel: doc.Channel, position: int) -> Channel:
-    return Channel(
-        file=file,
-        log=channel.file if channel.file != file.name else "",
-        column=channel.column,
-        role=channel.role,
-        quantity_unit=channel.quantity_unit or "",
-        kind=channel.kind or "",
-        imported_instrument=channel.instrument or "",
-        place=channel.place,
-        placement_u_c=channel.placement_u_c,
-        heater_kind=channel.heater_kind or "",
-        is_difference=channel.is_difference,
-        stale_after_s=channel.stale_after_s,
-        confirmed=True,
-        position=position,
-    )
-
-
-def _window_row(session: Session, window: doc.Window, by: Person) -> Window:
-    return Window(
-        session=session,
-        label=window.label,
-        start=window.start_utc,
-        end=window.end_utc,
-        reason=window.reason,
-        snap_to_cycles=window.snap_to_cycles,
-        accepted=True,
-        decided_by=by,
-        decided_at=datetime.now(UTC),
-    )
