@@ -16,7 +16,7 @@ from fixtures.demo.generate import make, scenario
 from fixtures.demo.room import Fabric
 from reduction import session as doc
 from reduction.claims import claim_in_si
-from tests_app.actions import mapping, reduce, sessions, upload
+from tests_app.actions import mapping, reduce, sessions, upload, windows
 from tests_app.models import Reduction, Session
 from units.actions import instruments, people, rooms
 from units.actions import units as unit_actions
@@ -132,6 +132,9 @@ def _session(
     for log in document["files"]:
         said = [channel for channel in document["channels"] if channel["file"] == log["path"]]
         _confirm(session, log, said, probes, by)
+    proposed = windows.propose(session=session, by=by) if session.purpose == "cooling" else []
+    for window in proposed:
+        windows.accept(window=window, by=by)
     return reduce.run_and_store(session=session, by=by)
 
 

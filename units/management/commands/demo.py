@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,7 @@ class Command(BaseCommand):
         self._say(f"Sign in  odile (owner), tomas (tester) or rhea (reader), password {password}\n")
         if not no_serve:
             self._say("Stop with Ctrl+C; start again with the same command, nothing is lost.")
+            os.environ["DJANGO_RUNSERVER_HIDE_WARNING"] = "true"  # one person on 127.0.0.1 is what it is made for
             call_command("runserver", f"127.0.0.1:{port}", use_reloader=False, skip_checks=True)
 
     def _say(self, text: str, ending: str = "\n") -> None:
