@@ -1,0 +1,150 @@
+"""Every address for every role. The table is the whole of who may do what; a new address must be entered here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests import builders
+from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
+from units import shelf
+from units.models import Bench, CalibrationRecord, Membership
+
+ROLES = ("visitor", "stranger", "reader", "tester", "owner")
+# Names that come with a package and are tested there.
+FOREIGN: set[str] = set()
+
+# name: (method, visitor, stranger, reader, tester, owner). Addresses with an id lead to a thing of the cast's bench;
+# the stranger owns another bench. A verb is sent an empty form: 422 or 302 says that the role was enough to try.
+TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
+    "catalogue": ("get", 200, 200, 200, 200, 200),
+    "compare": ("get", 200, 200, 200, 200, 200),
+    "chart": ("get", 404, 404, 200, 200, 200),
+    "method": ("get", 200, 200, 200, 200, 200),
+    "bench-home": ("get", 302, 200, 200, 200, 200),
+    "bench-open": ("post", 302, 422, 422, 422, 422),
+    "bench-choose": ("post", 302, 404, 302, 302, 302),
+    "people": ("get", 302, 200, 200, 200, 200),
+    "person-dismiss": ("post", 302, 404, 403, 403, 302),
+    "units": ("get", 302, 200, 200, 200, 200),
+    "unit-new": ("get", 302, 200, 403, 200, 200),
+    "unit": ("get", 404, 404, 200, 200, 200),
+    "unit-edit": ("get", 302, 404, 403, 200, 200),
+    "sessions": ("get", 302, 200, 200, 200, 200),
+    "session-new": ("get", 302, 200, 403, 200, 200),
+    "job": ("get", 302, 404, 200, 200, 200),
+    "session": ("get", 302, 404, 302, 302, 302),
+    "session-edit": ("get", 302, 404, 200, 200, 200),
+    "session-remove": ("post", 302, 404, 403, 422, 422),
+    "session-document": ("get", 302, 404, 200, 200, 200),
+    "files": ("get", 302, 404, 200, 200, 200),
+    "file-download": ("get", 302, 404, 200, 200, 200),
+    "file-read-as": ("post", 302, 404, 403, 302, 302),
+    "file-clock": ("post", 302, 404, 403, 302, 302),
+    "file-remember": ("post", 302, 404, 403, 302, 302),
+    "file-apply": ("post", 302, 404, 403, 404, 404),
+    "file-remove": ("post", 302, 404, 403, 302, 302),
+    "upload-begin": ("post", 302, 404, 403, 422, 422),
+    "upload-part": ("post", 302, 404, 403, 422, 422),
+    "upload-finish": ("post", 302, 404, 403, 409, 409),
+    "channels": ("get", 302, 404, 200, 200, 200),
+    "facts": ("get", 302, 404, 200, 200, 200),
+    "windows": ("get", 302, 404, 200, 200, 200),
+    "windows-propose": ("post", 302, 404, 403, 302, 302),
+    "window-add": ("post", 302, 404, 403, 422, 422),
+    "window-decide": ("post", 302, 404, 403, 302, 302),
+    "result": ("get", 302, 404, 200, 200, 200),
+    "reduce": ("post", 302, 404, 403, 302, 302),
+    "attach": ("post", 302, 404, 403, 404, 404),
+    "reduction": ("get", 302, 404, 200, 200, 200),
+    "reduction-json": ("get", 302, 404, 200, 200, 200),
+    "reduction-document": ("get", 302, 404, 200, 200, 200),
+    "rooms": ("get", 302, 200, 200, 200, 200),
+    "room-new": ("get", 302, 200, 403, 200, 200),
+    "room": ("get", 302, 404, 200, 200, 200),
+    "room-edit": ("get", 302, 404, 403, 200, 200),
+    "room-value-new": ("get", 302, 404, 403, 200, 200),
+    "room-take": ("post", 302, 404, 403, 302, 302),
+    "instruments": ("get", 302, 200, 200, 200, 200),
+    "instrument-new": ("get", 302, 200, 403, 200, 200),
+    "instrument": ("get", 302, 404, 200, 200, 200),
+    "instrument-edit": ("get", 302, 404, 403, 200, 200),
+    "instrument-calibrate": ("get", 302, 404, 403, 200, 200),
+    "certificate": ("get", 302, 404, 200, 200, 200),
+    "sign-in": ("get", 200, 302, 302, 302, 302),
+    "sign-out": ("post", 302, 302, 302, 302, 302),
+    "password-change": ("get", 302, 200, 200, 200, 200),
+    "display": ("post", 302, 302, 302, 302, 302),
+}
+
+
+def all_names(patterns: list[URLPattern | URLResolver] | None = None) -> Iterator[tuple[str, URLPattern]]:
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(pattern, URLResolver):
+            yield from all_names(pattern.url_patterns)
+        else:
+            yield pattern.name or str(pattern.pattern), pattern
+
+
+def parameters_of(name: str) -> list[str]:
+    """Return the names of what an address is made with."""
+    ((_, parameters), *_), *_ = get_resolver().reverse_dict.getlist(name)[0]
+    return parameters
+
+
+@pytest.fixture
+def scene(bench: Bench) -> dict[str, Any]:
+    """Return one of everything, by the name of the address's parameter."""
+    unit = builders.a_unit(bench=bench)
+    session = builders.a_session(bench=bench, unit=unit)
+    reduction = builders.a_reduction(session=session)
+    stored = default_storage.save("evidence/x", ContentFile(b"t,a\n"))
+    evidence = Evidence.objects.create(bench=bench, sha256="0" * 64, size_bytes=4, stored_as=stored)
+    file = SessionFile.objects.create(session=session, evidence=evidence, name="log.csv", reading={"fingerprint": "f"})
+    Channel.objects.create(file=file, column="a", role="ignored", quantity_unit="W", kind="instant")
+    window = Window.objects.create(session=session, label="A", start=builders.NOON, end=builders.NOON)
+    instrument = builders.an_instrument(bench=bench)
+    calibration = CalibrationRecord.objects.create(instrument=instrument, valid_from=builders.NOON.date(), how="ice")
+    calibration.certificate.save("c.txt", ContentFile(b"ok"))
+    person = builders.a_person()
+    upload = PartialUpload.objects.create(session=session, name="b.csv", size_bytes=3, started_by=person)
+    job = Job.objects.create(bench=bench, session=session, what="reduce")
+    other = Membership.objects.create(bench=bench, person=person, role="reader")
+    shelf.refresh([unit])
+    return {
+        "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,
+        "window_id": window.pk, "room_id": session.room_id, "instrument_id": instrument.pk,
+        "calibration_id": calibration.pk, "upload_id": upload.pk, "job_id": job.pk, "membership_id": other.pk,
+        "bench_id": bench.pk, "name": "tested", "form": "svg",
+    }  # fmt: skip
+
+
+def test_every_address_is_in_the_table() -> None:
+    names = {name for name, _ in all_names()}
+    assert names - FOREIGN - TABLE.keys() == set(), "enter who may do what"
+    assert TABLE.keys() - names == set(), "no such address"
+
+
+@pytest.mark.parametrize("name", sorted(TABLE))
+def test_an_address_answers_each_role_as_the_table_says(
+    name: str, scene: dict[str, Any], request: pytest.FixtureRequest
+) -> None:
+    method, *expected = TABLE[name]
+    address = reverse(name, kwargs={key: scene[key] for key in parameters_of(name)})
+    address += f"?unit={scene['unit_id']}" if name == "chart" else ""
+    answered = {}
+    for role in ROLES:
+        client: Client = request.getfixturevalue(role)
+        with transaction.atomic():
+            answer = getattr(client, method)(address)
+            answer.close()
+            answered[role] = answer.status_code
+            transaction.set_rollback(True)
+    assert answered == dict(zip(ROLES, expected, strict=True))
