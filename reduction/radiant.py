@@ -18,7 +18,7 @@ RADIANT_SHARE = {
     HeaterKind.UNKNOWN: (0.0, 0.20),  # most that are put into such a room are fan-forced; common practice, no source
 }
 ENVELOPE_SHARE = (0.5, 1.0)  # of the radiant heat: what does not land on the envelope lands on furniture
-SURFACE_FILM_W_PER_M2_K = (3.0, 8.0)  # surface to room: convection alone, up to convection and radiation (ISO 6946)
+SURFACE_FILM_W_PER_M2_K = (2.5, 8.0)  # surface to room: convection alone, up to convection and radiation (ISO 6946)
 INNER_SURFACE_PER_VOLUME = 6.1  # area = 6.1 V^(2/3)
 DRAWS = 4000
 
@@ -62,7 +62,7 @@ def radiant_heater_term(heater_w: float, kind: HeaterKind, room: Room) -> Radian
     >>> room = Room(volume_m3=30.0, surfaces=({"to": "outdoor", "ua_w_per_k": 35.0, "u95_w_per_k": 5.0},))
     >>> term = radiant_heater_term(1500.0, HeaterKind.RADIANT, room)
     >>> round(term.value_w, -1), round(term.u_w, -1)
-    (-70.0, 30.0)
+    (-70.0, 40.0)
     """
     rng = np.random.default_rng(0)
     share = rng.uniform(*RADIANT_SHARE[kind], DRAWS)

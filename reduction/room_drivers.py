@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 
 from reduction.cycles import heater_cycle, unit_cycle
 from reduction.envelope import conductances, fast_store
+from reduction.radiant import RADIANT_SHARE
 from reduction.relaxation import fill_gaps
 from reduction.session import Role, Session
 from reduction.timeline import Timeline, group_cells
@@ -25,7 +26,8 @@ class Drivers:
     """One row per cell: the room's temperature and that of each neighbour, none missing.
 
     `room_c` shape (n,), `neighbours_c` one of shape (n,) per surface [°C]; `ua_w_per_k`, `ua_u_w_per_k` shape (k,)
-    [W/K]; `c_j_per_k`, `c_u_j_per_k` of the store that follows the air [J/K].
+    [W/K]; `c_j_per_k`, `c_u_j_per_k` of the store that follows the air [J/K];
+    `radiant_w` mean heat that heaters send straight to surfaces.
     """
 
     start_s: float
@@ -37,6 +39,7 @@ class Drivers:
     ua_u_w_per_k: FloatArray
     c_j_per_k: float
     c_u_j_per_k: float
+    radiant_w: float = 0.0
 
     def spans(self, windows: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
         """First and one-past-last cell of each window, at least one cell each, shape (k, 2)."""
@@ -137,4 +140,11 @@ def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
         ua_u_w_per_k=np.array([c.u_w_per_k for _, c in known]),
         c_j_per_k=store.c_j_per_k,
         c_u_j_per_k=store.u_j_per_k,
+        radiant_w=float(np.mean(RADIANT_SHARE[session.heater_kind])) * _heater_w(timeline),
     )
+
+
+def _heater_w(timeline: Timeline) -> float:
+    """Mean power of the heaters over the log."""
+    found = [total_power(timeline, role) for role in (Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER)]
+    return float(sum(power.mean() for power in found if power is not None))

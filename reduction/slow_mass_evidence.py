@@ -32,6 +32,9 @@ OUTDOOR_SLOPE = (-0.008, 0.006)  # capacity per K of outdoor air: published surf
 ROOM_SLOPE = (0.015, 0.015)  # capacity per K of room air, dry coil to wet coil
 CAPACITY_DRIFT = 0.004  # what else a unit's capacity wanders by at one power, part of capacity
 CAPACITY_DRIFT_S = 2.0 * 3600.0
+AIR_SIDE_U = 0.15  # of a change of capacity that return less supply temperature shows: mixing, flow, place of the probe
+AIR_SIDE_DRIFT = 0.002  # part of capacity that the air side at one fan speed does not follow
+LEAST_AIR_SIDE_K = 4.0
 LEAST_NOISE_W = 2.0
 FREE_LEVEL_W = 1000.0  # of the capacity of a run: far more than anyone doubts
 
@@ -41,7 +44,8 @@ class Evidence:
     """Apparent capacity (balance without the mass) of successive stretches, whole heater cycles each.
 
     `spans` cells, shape (m, 2); `value_w` shape (m,); `group` runs at one unit power, shape (m,); `noise_w` standard
-    deviation of one stretch; `slope_k_per_s`, `delta_k` (surfaces, m), `outdoor_k`, `room_k` (from the run's mean).
+    deviation of one stretch; `slope_k_per_s`, `delta_k` (surfaces, m), `outdoor_k`, `room_k` (from the run's mean);
+    `air_side` return less supply temperature over its mean in the run, less one: how capacity changed at one air flow.
     """
 
     spans: IntArray
@@ -52,6 +56,7 @@ class Evidence:
     delta_k: FloatArray
     outdoor_k: FloatArray
     room_k: FloatArray
+    air_side: FloatArray | None
 
     @property
     def usable(self) -> bool:
@@ -62,7 +67,7 @@ class Evidence:
 def _undisturbed(drivers: Drivers, events: tuple[Event, ...]) -> NDArray[np.bool_]:
     calm = np.ones(drivers.room_c.size, dtype=bool)
     for event in events:
-        if event.kind in {"door", "sun", "frost", "exclude"}:
+        if event.kind in {"door", "sun", "fan", "frost", "exclude"}:
             end = event.end_utc or event.time_utc
             (first, last), *_ = drivers.spans([(event.time_utc.timestamp() - 60.0, end.timestamp() + DISTURBED_S)])
             calm[first:last] = False
@@ -164,7 +169,17 @@ def _evidence(timeline: Timeline, drivers: Drivers, heat_w: FloatArray, spans: I
         delta_k=delta,
         outdoor_k=_from_mean(span_means(outdoor, spans) if outdoor is not None else np.zeros(room.size), group),
         room_k=_from_mean(room, group),
+        air_side=_air_side(timeline, drivers, spans, group),
     )
+
+
+def _air_side(timeline: Timeline, drivers: Drivers, spans: IntArray, group: IntArray) -> FloatArray | None:
+    supply = mean_cells(timeline, Role.SUPPLY_TEMP)
+    if supply is None or not group.size:
+        return None
+    back = mean_cells(timeline, Role.RETURN_TEMP)
+    drop = span_means((drivers.room_c if back is None else back) - supply, spans)
+    return _from_mean(drop, group) / drop.mean() if drop.min() > LEAST_AIR_SIDE_K else None
 
 
 def _from_mean(values: FloatArray, group: IntArray) -> FloatArray:
@@ -176,7 +191,8 @@ def _from_mean(values: FloatArray, group: IntArray) -> FloatArray:
 def own_reasons(evidence: Evidence, drivers: Drivers) -> tuple[FloatArray, FloatArray]:
     """Mean and covariance of the apparent capacity from everything but the mass, each run's level left free.
 
-    The unit's answer to outdoor and room air, errors of UA and C, what else it wanders by, noise of a stretch.
+    What the air side shows of the unit's own changes (without it, its usual answer to outdoor and room air), errors of
+    UA and C, what else it wanders by, noise of a stretch.
 
     Parameters
     ----------
@@ -191,17 +207,20 @@ def own_reasons(evidence: Evidence, drivers: Drivers) -> tuple[FloatArray, Float
         Shape (m,) [W] and (m, m) [W²].
     """
     level = float(evidence.value_w.mean())
-    mean = level * (1.0 + OUTDOOR_SLOPE[0] * evidence.outdoor_k + ROOM_SLOPE[0] * evidence.room_k)
+    if evidence.air_side is not None:
+        own, wander = [(evidence.air_side, 1.0, AIR_SIDE_U)], AIR_SIDE_DRIFT
+    else:
+        own, wander = [(evidence.outdoor_k, *OUTDOOR_SLOPE), (evidence.room_k, *ROOM_SLOPE)], CAPACITY_DRIFT
+    mean = level * (1.0 + sum(change * slope for change, slope, _ in own))
     columns = np.stack(
         [
-            level * OUTDOOR_SLOPE[1] * evidence.outdoor_k,
-            level * ROOM_SLOPE[1] * evidence.room_k,
+            *(level * u * change for change, _, u in own),
             drivers.c_u_j_per_k * evidence.slope_k_per_s,
             *(drivers.ua_u_w_per_k[:, None] * evidence.delta_k),
         ]
     )
     middle = evidence.spans.mean(axis=1) * drivers.step_s
-    wander = np.exp(-np.abs(np.subtract.outer(middle, middle)) / CAPACITY_DRIFT_S)
+    drift = (wander * level) ** 2 * np.exp(-np.abs(np.subtract.outer(middle, middle)) / CAPACITY_DRIFT_S)
     free = FREE_LEVEL_W**2 * (evidence.group[:, None] == evidence.group[None, :])
     noise = evidence.noise_w**2 * np.eye(middle.size)
-    return mean, columns.T @ columns + (CAPACITY_DRIFT * level) ** 2 * wander + free + noise
+    return np.asarray(mean), columns.T @ columns + drift + free + noise

@@ -28,18 +28,19 @@ STOREY_M = 2.5
 CLASS_J_PER_M2_K = {"very_light": 80e3, "light": 110e3, "medium": 165e3, "heavy": 260e3, "unknown": 150e3}
 ONE_ROOM_FACTOR = 1.5  # the classes count half of each partition of a whole building; one room sees all of it
 CAPACITY_LOG_SD = 0.8
-MIDDLE_SHARE = (0.32, 0.20)  # of the film, to the outer centimetres of boards and plaster: mean, sd
-SLOW_SHARE = (0.42, 0.24)  # of the film, to what lies deeper, behind the lining's resistance
+MIDDLE_SHARE = (0.30, 0.16)  # of the film, to the outer centimetres of boards and plaster: mean, sd
+SLOW_SHARE = (0.40, 0.20)  # of the film, to what lies deeper, behind the lining's resistance
 MIDDLE_TAU_S = (1.3 * HOUR_S, 0.6)  # median, sd of log
 MIDDLE_TAUS_S: FloatArray = np.geomspace(0.5, 4.0, 5) * HOUR_S
 SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
 FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
 FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
 MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
-HISTORY_SD_K = 0.6  # what the room may have changed by before the log starts …
+HISTORY_SD_K = ((0.15, 0.6), (0.8, 0.4))  # what the room may have changed by before the log (weight): soaked, or not, …
 SOAK_S: FloatArray = np.geomspace(0.25, 24.0, 12) * HOUR_S  # … at an unknown time before, any decade alike
 OUTDOOR_HISTORY_SD_K = 2.0  # outdoor air at the log's start against its mean over the day before
 INDOOR_HISTORY_SD_K = 0.5  # the rest of the house, likewise
+RADIANT_TO_STORE = 0.13  # of radiant heat that a cold store takes up at first; the rest goes to the air at once
 HISTORY_TAU_S = 4.0 * HOUR_S  # a wall much slower than this carries all of that, a quicker one only part
 
 
@@ -62,6 +63,7 @@ class Choice:
     middle_s: float
     slow_s: float
     fast_s: float
+    history_k: float
     weight: float
 
 
@@ -101,9 +103,9 @@ def choices(stores: Stores) -> Iterator[Choice]:
     """Every choice of time constants in which the slow store is slower than the middle one."""
     middle = zip(stores.middle_taus_s, stores.middle_weight, strict=True)
     slow = zip(stores.slow_taus_s, stores.slow_weight, strict=True)
-    for (m, wm), (s, ws), f in product(middle, slow, FAST_TAUS_S):
+    for (m, wm), (s, ws), f, (history_k, wh) in product(middle, slow, FAST_TAUS_S, HISTORY_SD_K):
         if s > 1.4 * m:
-            yield Choice(float(m), float(s), float(f), float(wm * ws))
+            yield Choice(float(m), float(s), float(f), history_k, float(wm * ws * wh))
 
 
 @dataclass(frozen=True)
@@ -141,19 +143,23 @@ def design(table: Tables, drivers: Drivers, choice: Choice) -> FloatArray:
     return np.concatenate([-room, fast[None, :], *around, -at_time_constant(table.decay, tau)]).T
 
 
-def _start_u(stores: Stores, drivers: Drivers, tau: FloatArray) -> FloatArray:
-    """Standard uncertainty of each store's heat flow at the first sample, from what happened before."""
+def _start(stores: Stores, drivers: Drivers, tau: FloatArray, history_k: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and u of what each store takes up at the first sample, from what happened before.
+
+    Heaters that radiate have been warming the stores since they were switched on.
+    """
+    radiant = RADIANT_TO_STORE * drivers.radiant_w * np.mean(np.exp(-SOAK_S[:, None] / tau), axis=0)
     left = np.sqrt(np.mean(np.exp(-2.0 * SOAK_S[:, None] / tau), axis=0))
-    room = np.array([stores.middle_w_per_k[0], stores.slow_w_per_k[0]]) * HISTORY_SD_K * left
+    room = np.array([stores.middle_w_per_k[0], stores.slow_w_per_k[0]]) * history_k * left
     history = np.where(drivers.outdoors, OUTDOOR_HISTORY_SD_K, INDOOR_HISTORY_SD_K)
     around = MASSIVE_SHARE[0] * np.sqrt(np.sum((drivers.ua_w_per_k * history) ** 2)) * tau / (tau + HISTORY_TAU_S)
-    return np.asarray(np.hypot(room, around))
+    return radiant, np.sqrt(room**2 + around**2 + radiant**2)
 
 
 def prior(stores: Stores, drivers: Drivers, choice: Choice) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of the coefficients of `design`."""
-    start = _start_u(stores, drivers, np.array([choice.middle_s, choice.slow_s]))
+    start, start_u = _start(stores, drivers, np.array([choice.middle_s, choice.slow_s]), choice.history_k)
     shares = 2 * len(drivers.neighbours_c)
-    mean = [stores.middle_w_per_k[0], stores.slow_w_per_k[0], FAST_SHARE[0], *[MASSIVE_SHARE[0]] * shares, 0.0, 0.0]
-    sd = [stores.middle_w_per_k[1], stores.slow_w_per_k[1], FAST_SHARE[1], *[MASSIVE_SHARE[1]] * shares, *start]
+    mean = [stores.middle_w_per_k[0], stores.slow_w_per_k[0], FAST_SHARE[0], *[MASSIVE_SHARE[0]] * shares, *start]
+    sd = [stores.middle_w_per_k[1], stores.slow_w_per_k[1], FAST_SHARE[1], *[MASSIVE_SHARE[1]] * shares, *start_u]
     return np.array(mean), np.array(sd)
