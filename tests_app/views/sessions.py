@@ -33,7 +33,7 @@ def listing(request: HttpRequest) -> HttpResponse:
         file_count=Count("files", distinct=True),
         points=Count("reductions__points", filter=Q(reductions__superseded_by=None), distinct=True),
         reduced_at=Max("reductions__reduced_at"),
-    )
+    ).order_by("-created_at", "pk")
     context = {
         "page": Paginator(rows, PAGE).get_page(request.GET.get("page")),
         "wanted": wanted,
