@@ -23,6 +23,8 @@ from reduction.water import WaterRate, scale_rate, weighed_rate
 
 FloatArray = NDArray[np.float64]
 
+SHORTEST_S = 300.0  # common practice, no source
+
 OUTPUTS = ("capacity", "sensible", "latent", "power", "cop")
 
 
@@ -59,12 +61,17 @@ class Balance:
 
 @dataclass(frozen=True)
 class Span:
-    """A window to balance. `cycle_s` the thermostat's period or 0, `cut_w` the most its cut cycle may shift. [s, W]"""
+    """A window to balance.
+
+    `cycle_s` the period of what switches, 0 for nothing; `heater_cycle_s` that of the heater; `cut_w` the most that
+    a heater cycle cut by the window's ends may shift its mean. [s, W]
+    """
 
     label: str
     start_s: float
     end_s: float
     cycle_s: float = 0.0
+    heater_cycle_s: float = 0.0
     cut_w: float = 0.0
 
 
@@ -95,6 +102,7 @@ def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMas
     METHOD §1, equation (1); room side of the room calorimeter balance, ISO 5151 (from memory).
     """
     draft = Draft(session, timeline, span.label, span.start_s, span.end_s, span.cycle_s)
+    _say_too_short(draft, span)
     heat_w = enter_electric(draft)
     latent_people_w = enter_people(draft)
     enter_solar(draft)
@@ -158,6 +166,19 @@ def _condensate(draft: Draft) -> WaterRate | None:
         )
         return None
     return rate
+
+
+def _say_too_short(draft: Draft, span: Span) -> None:
+    least = max(SHORTEST_S, span.heater_cycle_s)
+    if draft.length_s >= least:
+        return
+    why = "one cycle of the heater" if least > SHORTEST_S else "the time a room takes to answer"
+    draft.say(
+        "window_too_short",
+        Severity.SEVERE,
+        f"The window is {draft.length_s:.0f} s long and {why} is {least:.0f} s, so its mean stands for nothing.",
+        remedy="Choose a window of several cycles, half an hour at least.",
+    )
 
 
 def _say_net_effect(draft: Draft) -> None:

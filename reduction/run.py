@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -12,19 +10,19 @@ from reduction.balance import Span, heat_balance
 from reduction.channels import series_of
 from reduction.cycles import heater_cycle, phase_bias_w
 from reduction.diagnosis import diagnose
-from reduction.errors import InvalidSession, Place, UnreadableFile
 from reduction.examination import examine
+from reduction.intake import read_files, session_digest
 from reduction.method import METHOD_VERSION
 from reduction.plateaus import levels
 from reduction.point import Reduced, point_of, reduce_balance
 from reduction.propagation import shared_covariance
-from reduction.readers import read_logs
-from reduction.readers.table import Log
-from reduction.sanity import impossibilities
-from reduction.session import FileDigest, Finding, LogFile, Point, Result, Session, Severity, WindowResult
+from reduction.sanity import absurd_claims, impossibilities, with_failed_checks
+from reduction.session import FileDigest, Finding, Point, Result, Session, Severity, WindowResult
 from reduction.slow_mass import slow_mass_release
 from reduction.steady import judge_window, steady_windows, window_findings
 from reduction.timeline import Timeline, align
+
+AROUND_S = 3600.0  # on either side of a window, in which the heater's cycle shows
 
 Progress = Callable[[str, float], None]
 
@@ -63,7 +61,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     tell("drawing up the balance", 0.6)
     points, covariance = reduce_windows(timeline, session, windows)
     tell("judging the points", 0.9)
-    points = diagnose(points, timeline, session)
+    points = tuple(with_failed_checks(point) for point in diagnose(points, timeline, session))
     tell("done", 1.0)
     return Result(
         method_version=METHOD_VERSION,
@@ -75,57 +73,22 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         points=points,
         capacity_covariance_w2=covariance,
         levels=levels(timeline),
-        findings=(*findings, *examined.findings, *_nothing(windows, points)),
+        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *_nothing(windows, points)),
     )
 
 
-def session_digest(session: Session) -> str:
-    """SHA-256 of the document in canonical JSON: keys sorted, no spaces, defaults written out."""
-    canonical = json.dumps(session.model_dump(mode="json"), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(canonical.encode()).hexdigest()
-
-
-def read_files(session: Session, base: Path) -> tuple[Log, ...]:
-    """Read every file of the session and check the digests that it states.
-
-    Raises
-    ------
-    UnreadableFile, UnreadableTime, InvalidSession
-        If a file is missing, is no log, or is not the one the document was written for.
-    """
-    logs: list[Log] = []
-    for file in session.files:
-        path = base / file.path
-        if not path.is_file():
-            raise UnreadableFile(
-                place=Place(file.path),
-                found="no such file",
-                expected="a log beside the session document",
-                remedy=f"Put it at {path}, or correct the path in `files`.",
-            )
-        logs.extend(read_logs(path, name=file.path, profile=file.profile, time_zone=session.time_zone))
-        _check_digest(file, path)
-    return tuple(logs)
-
-
-def _check_digest(file: LogFile, path: Path) -> None:
-    if file.sha256 is None:
-        return
-    found = hashlib.sha256(path.read_bytes()).hexdigest()
-    if found != file.sha256.lower():
-        raise InvalidSession(
-            place=Place(file.path),
-            found=f"{found[:12]}…",
-            expected=f"the SHA-256 {file.sha256[:12]}… that the session states",
-            remedy="Restore the original file, or remove `sha256` if the change is meant.",
-        )
-
-
 def choose_windows(timeline: Timeline, session: Session) -> tuple[WindowResult, ...]:
-    """The session's own windows, judged; without any, the steady ones that the program proposes."""
+    """The session's own windows, judged and named apart; without any, the steady ones that the program proposes."""
     if not session.windows:
         return steady_windows(timeline, session=session)
-    return tuple(judge_window(timeline, window, session=session) for window in session.windows)
+    taken: set[str] = set()
+    windows = []
+    for number, window in enumerate(session.windows, start=1):
+        label = window.label or f"window {number}"
+        label = f"{label} ({number})" if label in taken else label
+        taken.add(label)
+        windows.append(judge_window(timeline, window.model_copy(update={"label": label}), session=session))
+    return tuple(windows)
 
 
 def reduce_windows(
@@ -151,9 +114,15 @@ def _point(timeline: Timeline, session: Session, window: WindowResult, reduced: 
 
 def _span(timeline: Timeline, window: WindowResult) -> Span:
     start, end = window.start.timestamp(), window.end.timestamp()
-    cycle_s = (end - start) / window.cycles if window.cycles else 0.0
-    heater = heater_cycle(timeline, start - cycle_s, end + cycle_s)
-    return Span(window.label, start, end, cycle_s, phase_bias_w(heater, start, end) if heater else 0.0)
+    heater = heater_cycle(timeline, start - AROUND_S, end + AROUND_S)
+    return Span(
+        label=window.label,
+        start_s=start,
+        end_s=end,
+        cycle_s=(end - start) / window.cycles if window.cycles else 0.0,
+        heater_cycle_s=heater.period_s if heater else 0.0,
+        cut_w=phase_bias_w(heater, start, end) if heater else 0.0,
+    )
 
 
 def _holds_data(timeline: Timeline, window: WindowResult) -> bool:

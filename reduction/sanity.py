@@ -4,11 +4,24 @@ from __future__ import annotations
 
 from math import inf
 
+from reduction.claims import claim_in_si
 from reduction.constants import KELVIN_OFFSET
 from reduction.rounding import with_unit
-from reduction.session import Finding, Measured, Point, Severity
+from reduction.session import Finding, Measured, Point, Severity, UnitUnderTest
 
 MOST_RH = 100.0
+ORDINARY = {
+    "capacity": (300.0, 20_000.0, "W"),
+    "sacc": (300.0, 20_000.0, "W"),
+    "power": (30.0, 8_000.0, "W"),
+    "eer": (2.0, 40.0, "Btu/(W·h)"),
+    "ceer": (2.0, 40.0, "Btu/(W·h)"),
+    "seer": (2.0, 60.0, "Btu/(W·h)"),
+    "cop": (0.6, 12.0, "W/W"),
+    "air_flow": (50.0, 3_000.0, "m³/h"),
+    "sound": (15.0, 90.0, "dB(A)"),
+}
+"""What claims of room units lie between, wide; common practice, no source."""
 LEAST_LIFT_K = 1.0
 
 
@@ -31,6 +44,40 @@ def impossibilities(point: Point) -> tuple[Finding, ...]:
     """
     checks = (_negative(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
     return tuple(finding for finding in checks if finding is not None)
+
+
+def absurd_claims(unit: UnitUnderTest) -> tuple[Finding, ...]:
+    """Findings about claims that no room unit can have: a slip of the unit of measure or of the decimal point."""
+    found = []
+    for claim in unit.claims:
+        value, stated = claim_in_si(claim), f"{claim.value:g} {claim.quantity_unit}"
+        low, high, symbol = ORDINARY.get(claim.quantity, (0.0, inf, ""))
+        if not low <= value <= high:
+            found.append(
+                Finding(
+                    code="absurd_claim",
+                    severity=Severity.WARNING,
+                    sentence=f"The claim of {claim.quantity.replace('_', ' ')} is {claim.value:g} {claim.quantity_unit} = "
+                    f"{value:.4g} {symbol}, and room units lie between {low:g} and {high:g} {symbol}.",
+                    subject=unit.model,
+                    remedy="Check the figure and its unit of measure on the nameplate.",
+                )
+            )
+    return tuple(found)
+
+
+def with_failed_checks(point: Point) -> Point:
+    """The point with a finding for every cross-check it failed."""
+    failed = tuple(
+        _finding(
+            point, "cross_check_failed", Severity.WARNING,
+            f"The check of {check.name} fails (expected: {check.expected}). {check.because}",
+            "Look at the channels this check rests on before trusting the balance.",
+        )
+        for check in point.cross_checks
+        if check.passed is False
+    )  # fmt: skip
+    return point.model_copy(update={"findings": (*point.findings, *failed)}) if failed else point
 
 
 def is_off(point: Point) -> bool:

@@ -64,6 +64,13 @@ class UnitUnderTest(Document):
     measured_air_flow_u95_m3_per_h: NonNegative | None = None
     bypass_factor: tuple[float, float] = (0.05, 0.30)
 
+    @model_validator(mode="after")
+    def _bypass_factors_are_a_band(self) -> UnitUnderTest:
+        low, high = self.bypass_factor
+        if not 0.0 <= low <= high < 1.0:
+            raise ValueError("two bypass factors, 0 ≤ low ≤ high < 1")
+        return self
+
 
 class Surface(Document):
     """Part of the room's envelope: a conductance to one neighbour."""
