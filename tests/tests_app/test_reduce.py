@@ -78,15 +78,15 @@ def test_another_unit_is_taken_by_the_next_reduction_only(reduction: Reduction, 
     assert newer.points.get().unit == other
 
 
-def test_a_second_first_reduction_is_refused_by_the_database(reduction: Reduction) -> None:
+def test_a_second_first_reduction_is_refused_by_the_database(stored: Reduction) -> None:
     with pytest.raises(IntegrityError, match=r"a_session_has_one_first_reduction|session_id"), transaction.atomic():
-        builders.a_reduction(session=reduction.session, points=())
+        builders.a_reduction(session=stored.session, points=())
 
 
-def test_a_second_successor_is_refused_by_the_database(reduction: Reduction) -> None:
-    builders.a_reduction(session=reduction.session, points=(), supersedes=reduction)
+def test_a_second_successor_is_refused_by_the_database(stored: Reduction) -> None:
+    builders.a_reduction(session=stored.session, points=(), supersedes=stored)
     with pytest.raises(IntegrityError, match="supersedes"), transaction.atomic():
-        builders.a_reduction(session=reduction.session, points=(), supersedes=reduction)
+        builders.a_reduction(session=stored.session, points=(), supersedes=stored)
 
 
 ROWS = {
@@ -117,10 +117,18 @@ def copied(row: Reduction | Point | Finding) -> dict[str, object]:
     return {field.name: getattr(row, field.name) for field in row._meta.concrete_fields if field.name != "id"}
 
 
+@pytest.fixture
+def stored(session: Session) -> Reduction:
+    """Return a stored reduction that no log was read for."""
+    stored = builders.a_reduction(session=session)
+    Finding.objects.create(reduction=stored, code="stuck_sensor", severity="warning", sentence="It stuck.")
+    return stored
+
+
 @pytest.mark.parametrize("door", DOORS)
 @pytest.mark.parametrize("name", ROWS)
-def test_there_is_no_door_to_change_what_is_stored(reduction: Reduction, name: str, door: str) -> None:
-    row = ROWS[name](reduction)
+def test_there_is_no_door_to_change_what_is_stored(stored: Reduction, name: str, door: str) -> None:
+    row = ROWS[name](stored)
     field = CHANGED[name]
     before = getattr(row, field)
     setattr(row, field, "x")
@@ -130,11 +138,11 @@ def test_there_is_no_door_to_change_what_is_stored(reduction: Reduction, name: s
 
 
 @pytest.mark.parametrize("related", ["points", "findings"])
-def test_related_rows_have_no_door_either(reduction: Reduction, related: str) -> None:
+def test_related_rows_have_no_door_either(stored: Reduction, related: str) -> None:
     with pytest.raises(WrittenOnce):
-        getattr(reduction, related).update(label="x")
+        getattr(stored, related).update(label="x")
     with pytest.raises(WrittenOnce):
-        getattr(reduction, related).all().delete()
+        getattr(stored, related).all().delete()
 
 
 def test_a_session_with_results_cannot_be_removed(reduction: Reduction, tester: Client) -> None:

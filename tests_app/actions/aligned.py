@@ -12,39 +12,36 @@ from django.core.files.storage import default_storage
 
 from reduction import session as doc
 from reduction.channels import series_of
-from reduction.examination import examine
 from reduction.run import read_files
 from reduction.timeline import Timeline, align
 from tests_app import evidence_store, session_document
 from tests_app.models import Session
 
-MOST_ROWS = 2000
 MATTERS = {"files", "channels", "instruments", "settings", "time_zone"}
 
 
-def timeline_of(session: Session) -> Timeline:
-    """Read the session's logs as they are confirmed now and lay them on one clock."""
-    document = session_document.to_document(session)
+def timeline_of(session: Session, document: doc.Session) -> Timeline:
+    """Read the session's logs as its document says and lay them on one clock."""
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
         logs = read_files(document, folder)
     series, _, _ = series_of(document, logs)
-    examined = examine(series)
-    return align(examined.series, document.settings, examined.left_out)
+    return align(series, document.settings)
 
 
 def frame_of(session: Session) -> pd.DataFrame:
     """Return the aligned means, one column a channel and the time in UTC as index; kept by what they depend on."""
-    name = stored_name(session_document.to_document(session))
+    document = session_document.to_document(session)
+    name = stored_name(document)
     if default_storage.exists(name):
         with default_storage.open(name) as stored:
             return pd.read_parquet(io.BytesIO(stored.read()))
-    return keep(session, timeline_of(session))
+    return keep(document, timeline_of(session, document))
 
 
-def keep(session: Session, timeline: Timeline) -> pd.DataFrame:
+def keep(document: doc.Session, timeline: Timeline) -> pd.DataFrame:
     """Store the aligned means under a name that no other channels, clocks or files can have."""
     frame = to_frame(timeline)
-    name = stored_name(session_document.to_document(session))
+    name = stored_name(document)
     if not default_storage.exists(name):
         default_storage.save(name, ContentFile(frame.to_parquet()))
     return frame

@@ -19,9 +19,10 @@ from units.models import Person
 
 def propose(*, session: Session, by: Person) -> list[Window]:
     """Look for steady windows in the logs as they are confirmed now, and keep them as proposals."""
-    timeline = aligned.timeline_of(session)
-    aligned.keep(session, timeline)
-    found = steady_windows(timeline, session=session_document.to_document(session))
+    document = session_document.to_document(session)
+    timeline = aligned.timeline_of(session, document)
+    aligned.keep(document, timeline)
+    found = steady_windows(timeline, session=document)
     return keep_proposals(session=session, proposals=found, by=by)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 from django import forms
@@ -41,6 +42,11 @@ class Instant(forms.DateTimeField):
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateTimeInput(attrs={"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S")
         super().__init__(widget=widget, **kwargs)
+
+    def clean(self, value: Any) -> datetime | None:
+        """Return the instant in UTC, as the session document keeps it."""
+        instant = super().clean(value)
+        return instant and instant.astimezone(UTC)
 
 
 class Amount(forms.FloatField):

@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
-from typing import Any
+from typing import Any, TypeVar
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Model
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 
 from tests_app.models import Session
 from units import access
-from units.models import Role
+from units.models import Person, Role
+
+AnyModel = TypeVar("AnyModel", bound=Model)
 
 STEPS = (
     ("files", "Files"),
@@ -49,6 +52,15 @@ def at_session(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]
             return view(request, session, **kwargs)
 
     return fetched
+
+
+def fetch_within(session: Session, model: type[AnyModel], pk: UUID, *, person: Person, to: access.Intent) -> AnyModel:
+    """Return a row of this very session; one of another session is not here, whoever asks."""
+    row = access.fetch(model, pk, person=person, to=to)
+    if row.session_id != session.pk:
+        raise Http404(f"No such {model._meta.verbose_name} of this session.")
+    row.session = session
+    return row
 
 
 def page(request: HttpRequest, session: Session, step: str, **context: Any) -> HttpResponse:

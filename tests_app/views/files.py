@@ -14,7 +14,7 @@ from reduction.errors import ReductionError
 from tests_app.actions import mapping, upload
 from tests_app.forms.files import ClockForm, ProfileForm, UploadForm
 from tests_app.models import SavedMapping, Session, SessionFile
-from tests_app.views.common import at_session, page
+from tests_app.views.common import at_session, fetch_within, page
 from units import access
 
 WORDS_SHOWN = 3
@@ -56,16 +56,10 @@ def _shown(file: SessionFile, offer: SavedMapping | None) -> dict[str, object]:
     }
 
 
-def _fetch(request: HttpRequest, session: Session, file_id: UUID, to: str) -> SessionFile:
-    file = access.fetch(SessionFile, file_id, person=request.user, to=to)
-    file.session = session
-    return file
-
-
 @at_session
 def download(request: HttpRequest, session: Session, file_id: UUID) -> FileResponse:
     """Give the file back as it came, byte for byte."""
-    file = _fetch(request, session, file_id, "read")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="read")
     stored = default_storage.open(file.evidence.stored_as)
     name = file.name.rpartition("/")[2]
     response = FileResponse(stored, as_attachment=True, filename=name, content_type="application/octet-stream")
@@ -77,7 +71,7 @@ def download(request: HttpRequest, session: Session, file_id: UUID) -> FileRespo
 @at_session
 def read_as(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
     """Read a file again with the zone, date order or other reading that a person states."""
-    file = _fetch(request, session, file_id, "edit")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
     form = ProfileForm(request.POST, prefix=f"p{file.pk.hex}")
     if form.is_valid():
         try:
@@ -94,7 +88,7 @@ def read_as(request: HttpRequest, session: Session, file_id: UUID) -> HttpRespon
 @at_session
 def set_clock(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
     """Correct the clock of one file."""
-    file = _fetch(request, session, file_id, "edit")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
     form = ClockForm(request.POST, prefix=f"c{file.pk.hex}")
     if form.is_valid():
         try:
@@ -116,7 +110,7 @@ def _say_wrong(request: HttpRequest, file: SessionFile, form: ProfileForm | Cloc
 @at_session
 def remember(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
     """Save how this layout is read, for the next file of the same logger."""
-    file = _fetch(request, session, file_id, "edit")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
     mapping.remember(file=file, name=request.POST.get("name", "").strip() or file.name, by=request.user)
     messages.success(request, "Saved. The next file with these headings is offered this mapping.")
     return redirect("channels", session.pk)
@@ -126,7 +120,7 @@ def remember(request: HttpRequest, session: Session, file_id: UUID) -> HttpRespo
 @at_session
 def apply_mapping(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
     """Confirm a file's channels by the saved mapping of its layout."""
-    file = _fetch(request, session, file_id, "edit")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
     saved = access.fetch(SavedMapping, request.POST.get("mapping", ""), person=request.user, to="edit")
     mapping.apply(file=file, mapping=saved, by=request.user)
     messages.success(request, f"{file.name} is read as “{saved.name}”.")
@@ -137,7 +131,7 @@ def apply_mapping(request: HttpRequest, session: Session, file_id: UUID) -> Http
 @at_session
 def remove(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
     """Take a file out of the session."""
-    file = _fetch(request, session, file_id, "edit")
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
     upload.remove(file=file, by=request.user)
     messages.success(request, f"{file.name} is taken out of this session.")
     return redirect("files", session.pk)

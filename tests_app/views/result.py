@@ -17,7 +17,7 @@ from tests_app import charts, tasks
 from tests_app.actions import attach as attach_action
 from tests_app.actions import reduce
 from tests_app.models import Reduction, Session
-from tests_app.views.common import at_session, page
+from tests_app.views.common import at_session, fetch_within, page
 from units import access
 from units.models import Unit
 
@@ -97,13 +97,15 @@ def attach(request: HttpRequest, session: Session) -> HttpResponse:
 @at_session
 def result_json(request: HttpRequest, session: Session, reduction_id: UUID) -> HttpResponse:
     """Give the whole result as it was stored."""
-    return _attachment(access.fetch(Reduction, reduction_id, person=request.user).result, "RESULT.json")
+    reduction = fetch_within(session, Reduction, reduction_id, person=request.user, to="read")
+    return _attachment(reduction.result, "RESULT.json")
 
 
 @at_session
 def document_json(request: HttpRequest, session: Session, reduction_id: UUID) -> HttpResponse:
     """Give the session document that was reduced."""
-    return _attachment(access.fetch(Reduction, reduction_id, person=request.user).document, "SESSION.json")
+    reduction = fetch_within(session, Reduction, reduction_id, person=request.user, to="read")
+    return _attachment(reduction.document, "SESSION.json")
 
 
 def _attachment(data: object, name: str) -> HttpResponse:

@@ -13,8 +13,8 @@ from reduction.errors import ReductionError
 from tests_app.actions import upload
 from tests_app.forms.files import BeginUploadForm
 from tests_app.models import PartialUpload, Session
-from tests_app.views.common import at_session
-from units import access, problems
+from tests_app.views.common import at_session, fetch_within
+from units import problems
 
 
 @require_POST
@@ -34,7 +34,7 @@ def begin(request: HttpRequest, session: Session) -> JsonResponse:
 @at_session
 def part(request: HttpRequest, session: Session, upload_id: UUID) -> JsonResponse:
     """Take one part (its bytes are the body); on GET say where the upload stands."""
-    started = access.fetch(PartialUpload, upload_id, person=request.user, to="edit")
+    started = fetch_within(session, PartialUpload, upload_id, person=request.user, to="edit")
     if request.method != "POST":
         return _state(started)
     if int(request.headers.get("Content-Length") or 0) > 2 * upload.PART_BYTES:
@@ -53,8 +53,7 @@ def part(request: HttpRequest, session: Session, upload_id: UUID) -> JsonRespons
 @at_session
 def finish(request: HttpRequest, session: Session, upload_id: UUID) -> HttpResponse:
     """Join the parts, read the file and keep it."""
-    started = access.fetch(PartialUpload, upload_id, person=request.user, to="edit")
-    started.session = session
+    started = fetch_within(session, PartialUpload, upload_id, person=request.user, to="edit")
     try:
         taken = upload.finish(upload=started, by=request.user)
     except ReductionError as error:

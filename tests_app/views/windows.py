@@ -15,8 +15,7 @@ from tests_app import charts
 from tests_app.actions import aligned, windows
 from tests_app.forms.windows import NewWindowForm, WindowForm
 from tests_app.models import Session, Window
-from tests_app.views.common import at_session, page
-from units import access
+from tests_app.views.common import at_session, fetch_within, page
 from units.quantities import display_of
 
 
@@ -76,7 +75,7 @@ def add(request: HttpRequest, session: Session) -> HttpResponse:
 @at_session
 def decide(request: HttpRequest, session: Session, window_id: UUID) -> HttpResponse:
     """Accept, refuse, move or remove one window."""
-    window = access.fetch(Window, window_id, person=request.user, to="edit")
+    window = fetch_within(session, Window, window_id, person=request.user, to="edit")
     form = WindowForm.of(window, request.POST)
     verbs: dict[str, Callable[[], object]] = {
         "accept": lambda: windows.accept(window=window, by=request.user),
