@@ -1,4 +1,4 @@
-"""The command line: `python -m reduction reduce | check | schema`.
+"""The command line: `python -m reduction reduce | check | plan | schema`.
 
 Exit codes: 0 done, 1 reduced with nothing usable (the findings say why), 2 bad input (one sentence on stderr).
 """
@@ -11,13 +11,19 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from reduction.loading import load_session
 from reduction.errors import ReductionError
+from reduction.loading import load_session
+from reduction.plan import plan_test
+from reduction.plan_loading import load_plan_request
+from reduction.plan_report import plan_report
+from reduction.plan_request import PlanRequest
 from reduction.readers import describe, read_logs
 from reduction.report import report
 from reduction.run import reduce_session
 from reduction.session import Profile, Result, Session
+from reduction.words import Document
 
+SCHEMAS: dict[str, type[Document]] = {"session": Session, "result": Result, "plan": PlanRequest}
 NOTHING_USABLE = 1
 BAD_INPUT = 2
 
@@ -51,8 +57,12 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("files", type=Path, nargs="+", metavar="FILE")
     check.add_argument("--time-zone", default="UTC", metavar="ZONE", help="of stamps that carry none (IANA name)")
     check.set_defaults(run=_check)
-    schema = commands.add_parser("schema", help="print the JSON Schema of the session document or of the result")
-    schema.add_argument("of", nargs="?", choices=("session", "result"), help="default: both, by name")
+    plan = commands.add_parser("plan", help="plan a test: heaters, circuits, hours, expected ±, cautions")
+    plan.add_argument("request", type=Path, metavar="PLAN.json", help="unit, room, targets, circuits, equipment")
+    plan.add_argument("--json", action="store_true", help="print the plan as JSON")
+    plan.set_defaults(run=_plan)
+    schema = commands.add_parser("schema", help="print the JSON Schema of the session document, result or plan")
+    schema.add_argument("of", nargs="?", choices=tuple(SCHEMAS), help="default: all, by name")
     schema.set_defaults(run=_schema)
     return parser
 
@@ -83,8 +93,14 @@ def _check(options: argparse.Namespace) -> int:
     return code
 
 
+def _plan(options: argparse.Namespace) -> int:
+    plan = plan_test(load_plan_request(options.request))
+    sys.stdout.write(plan.model_dump_json(indent=2) + "\n" if options.json else plan_report(plan))
+    return 0
+
+
 def _schema(options: argparse.Namespace) -> int:
-    schemas = {"session": Session.model_json_schema(), "result": Result.model_json_schema()}
+    schemas = {name: document.model_json_schema() for name, document in SCHEMAS.items()}
     wanted = schemas[options.of] if options.of else schemas
     sys.stdout.write(json.dumps(wanted, indent=2, ensure_ascii=False) + "\n")
     return 0

@@ -92,7 +92,7 @@ def session_from_document(found: Any, name: str = "SESSION.json") -> Session:
         raise as_invalid_session(error, name) from error
 
 
-def as_invalid_session(error: ValidationError, name: str = "SESSION.json") -> InvalidSession:
+def as_invalid_session(error: ValidationError, name: str = "SESSION.json", hint: str = SCHEMA_HINT) -> InvalidSession:
     """Put a schema error in our words: the JSON path as column, what was found, what was expected."""
     faults = error.errors(include_url=False)
     worded = [f"{_path(fault)}: {_expected(fault)}" for fault in faults[1:SHOWN]]
@@ -103,7 +103,7 @@ def as_invalid_session(error: ValidationError, name: str = "SESSION.json") -> In
         place=Place(name, column=_path(first)),
         found=_found(first),
         expected=_expected(first),
-        remedy=f"{SCHEMA_HINT}{more}{rest}",
+        remedy=f"{hint}{more}{rest}",
     )
 
 

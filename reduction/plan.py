@@ -32,6 +32,7 @@ from reduction.words import Compressor, HeaterKind, UnitKind
 
 MARGIN = 1.15  # for a unit better than claimed, common practice, no source
 CONSTANT_SHARE = 0.70  # of the expected heat; 60–80 % is common practice, no source
+LEAST_CONSTANT_SHARE = 0.60
 SWITCHED_OVER_REST = 1.5  # of what is left to a switched heater, so that its duty stays within 30–70 %; as above
 RATED_FLOW_M3_PER_S_PER_W = 312.0 * CFM_M3_PER_S / TON_W  # 312 cfm/ton, NREL/TP-5500-57617 window unit at medium speed
 TYPICAL_EER_POWER_SHARE = 1.0 / 3.2  # power over capacity where none is claimed: COP 3.2, common practice, no source
@@ -128,7 +129,7 @@ def _plan_target(
 ) -> TargetPlan:
     freezing, run, latent_w = _run(request, claimed, target, start_c)
     heat = _heat(request, run, latent_w)
-    uses, needed, refused = _circuits(request, heat.constant_w + heat.switched_w, run.power_w)
+    uses, needed, refused = _circuits(request, heat, run.power_w)
     windows, window_s = _windows(request, run)
     chosen = replace(run, window_s=window_s)
     found = forecast(chosen)
@@ -209,7 +210,7 @@ def _heat(request: PlanRequest, run: Run, latent_w: float) -> _Heat:
     )
     sensible, latent = people_heat_w(request.people)
     expected = max(0.0, run.capacity_w - gain - request.other_loads_w - sensible - latent)
-    constant = CONSTANT_SHARE * expected
+    constant = _whole_heaters(CONSTANT_SHARE * expected, LEAST_CONSTANT_SHARE * expected, request)
     switched = max(SWITCHED_OVER_REST * (expected - constant), MARGIN * expected - constant)
     water = max(0.0, latent_w - latent) / LATENT_HEAT_J_PER_KG * SECONDS_PER_HOUR
     return _Heat(gain, constant, switched, (expected - constant) / switched if switched else 0.0, water)
@@ -232,25 +233,35 @@ def expected_at(request: PlanRequest, claimed: Claimed, target: Condition) -> tu
     return capacity * sum(by_capacity) / len(maps), power * sum(by_power) / len(maps)
 
 
-def _circuits(request: PlanRequest, heat_w: float, power_w: float) -> tuple[tuple[CircuitUse, ...], int, str]:
+def _whole_heaters(wanted_w: float, least_w: float, request: PlanRequest) -> float:
+    """Constant heat cut to what whole circuits carry, where that still is enough: one circuit less."""
+    limit = min(circuit.limit_w for circuit in request.circuits)
+    cut = wanted_w // limit * limit
+    return cut if cut >= max(least_w, limit) else wanted_w
+
+
+def _circuits(request: PlanRequest, heat: _Heat, power_w: float) -> tuple[tuple[CircuitUse, ...], int, str]:
     """Hang heaters and unit on the circuits there are; a sentence says why they do not fit, empty where they do."""
     smallest = min(request.circuits, key=lambda each: each.limit_w)
     largest = max(request.circuits, key=lambda each: each.limit_w)
-    needed = heaters_needed(heat_w, smallest) + 1
-    loads = [CircuitLoad(name="air conditioner", power_w=max(power_w, 1.0))]
-    for count in range(1, 21):
-        heaters = [CircuitLoad(name=f"heater {n + 1}", power_w=max(heat_w / count, 1.0)) for n in range(count)]
-        uses, left = assign([*loads, *heaters], request.circuits)
+    unit = CircuitLoad(name="air conditioner", power_w=max(power_w, 1.0))
+    for biggest in (largest, smallest):
+        heaters = [
+            CircuitLoad(name=f"{name} heater {n + 1}", power_w=watts / count)
+            for name, watts in (("constant", heat.constant_w), ("switched", heat.switched_w))
+            for count in [heaters_needed(watts, biggest)]
+            for n in range(count)
+        ]
+        uses, left = assign([unit, *heaters], request.circuits)
         if not left:
-            return uses, needed, ""
-        if heat_w / count <= smallest.limit_w:
             break
-    because = (
-        f"Refused: {heat_w:.0f} W of heat and a unit of {power_w:.0f} W need {needed} circuits of "
-        f"{smallest.rating_a:g} A at {smallest.volts:g} V, each with one load of at most {smallest.limit_w:,.0f} W "
+    needed = len(heaters) + 1
+    refused = (
+        f"Refused: {heat.constant_w + heat.switched_w:.0f} W of heat and a unit of {power_w:.0f} W need {needed} "
+        f"circuits of {smallest.rating_a:g} A at {smallest.volts:g} V, each with one load of at most {smallest.limit_w:,.0f} W "
         f"(80 %); {len(request.circuits)} given, the largest for {largest.limit_w:,.0f} W."
     )
-    return uses, needed, because
+    return uses, needed, refused if left else ""
 
 
 def _windows(request: PlanRequest, run: Run) -> tuple[tuple[WindowForecast, ...], float]:
