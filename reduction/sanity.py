@@ -57,8 +57,8 @@ def absurd_claims(unit: UnitUnderTest) -> tuple[Finding, ...]:
                 Finding(
                     code="absurd_claim",
                     severity=Severity.WARNING,
-                    sentence=f"The claim of {claim.quantity.replace('_', ' ')}, {stated}, is {value:.4g} {symbol}; room "
-                    f"units lie between {low:g} and {high:g} {symbol}.",
+                    sentence=f"The claim of {claim.quantity.replace('_', ' ')}, {stated}, is {value:.4g} {symbol}; "
+                    f"room units lie between {low:g} and {high:g} {symbol}.",
                     subject=unit.model,
                     remedy="Check the figure and its unit of measure on the nameplate.",
                 )
