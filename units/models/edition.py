@@ -7,10 +7,11 @@ import uuid
 from django.db import models
 from django.db.models import Q
 
+from units.models.immutable import Immutable
 from units.models.review import Review
 
 
-class Edition(models.Model):
+class Edition(Immutable):
     """Written once. A correction is the next number; `withdrawals` are rows of their own."""
 
     bench_path = "review__bench"
@@ -26,6 +27,7 @@ class Edition(models.Model):
     supersedes = models.OneToOneField("self", models.PROTECT, null=True, related_name="superseded_by")
 
     class Meta:
+        base_manager_name = "objects"
         ordering = ["review", "-number"]
         constraints = [
             models.UniqueConstraint(fields=["review", "number"], name="an_edition_has_its_own_number"),
@@ -35,7 +37,7 @@ class Edition(models.Model):
         ]
 
 
-class Withdrawal(models.Model):
+class Withdrawal(Immutable):
     """The statement that a review no longer stands, and why; its page stays at its address."""
 
     bench_path = "review__bench"
@@ -43,3 +45,6 @@ class Withdrawal(models.Model):
     review = models.OneToOneField(Review, models.PROTECT, related_name="withdrawal")
     reason = models.TextField()
     withdrawn_at = models.DateTimeField()
+
+    class Meta:
+        base_manager_name = "objects"

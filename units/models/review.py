@@ -24,11 +24,17 @@ class Review(models.Model):
     body = models.TextField(blank=True, help_text="Markdown")
     units = models.ManyToManyField(Unit, related_name="reviews")
     points = models.ManyToManyField("tests_app.Point", blank=True, related_name="reviews")
+    point_keys = models.JSONField(default=dict, blank=True, help_text="Short name of each chosen point, by its id: P1, P2")
+    charts = models.JSONField(default=list, blank=True, help_text="Names of the charts that are shown")
     disclosure = models.TextField(blank=True, help_text="How each unit was obtained, who paid, kept or returned")
     answers = models.JSONField(default=dict, blank=True, help_text="Answers to severe findings, by finding id")
     bound_figures = models.JSONField(
         default=dict, blank=True, help_text="Figures in the prose: reference → text as last seen"
     )
+    contacts = models.JSONField(
+        default=list, blank=True, help_text="Attempts to reach the maker, in order: on, how, what came of it"
+    )
+    embargo = models.TextField(blank=True, help_text="What was agreed on when and how to publish; empty: nothing")
     publish_raw = models.BooleanField(default=False)
     licence = models.CharField(max_length=40, default="CC BY 4.0")
     updated_at = models.DateTimeField(auto_now=True)
