@@ -69,7 +69,9 @@ def fitted(room, **fields):
     session = builders.a_session(bench=room.bench, room=room, purpose="characterisation")
     fit = doc.RoomFit(
         model="one store", surfaces=(doc.Surface(to="outdoor", ua_w_per_k=16.0, u95_w_per_k=1.5),),
-        c_eff_j_per_k=4.2e5,        c_eff_u95_j_per_k=5e4, slow_mass=None, time_constants_h=(7.3,), residual_rms_c=0.05, residual_whiteness="white",
+        c_eff_j_per_k=4.2e5,
+        c_eff_u95_j_per_k=5e4, slow_mass=None, time_constants_h=(7.3,),
+        residual_rms_c=0.05, residual_whiteness="white",
         identifiable=True, because="The difference of temperatures was 9 K.",
     ).model_copy(update=fields)  # fmt: skip
     reduction = builders.a_reduction(session=session, points=())
