@@ -258,7 +258,7 @@ def _circuits(request: PlanRequest, heat: _Heat, power_w: float) -> tuple[tuple[
     needed = len(heaters) + 1
     refused = (
         f"Refused: {heat.constant_w + heat.switched_w:.0f} W of heat and a unit of {power_w:.0f} W need {needed} "
-        f"circuits of {smallest.rating_a:g} A at {smallest.volts:g} V, each with one load of at most {smallest.limit_w:,.0f} W "
+        f"circuits of {smallest.rating_a:g} A, each with one load of at most {smallest.limit_w:,.0f} W "
         f"(80 %); {len(request.circuits)} given, the largest for {largest.limit_w:,.0f} W."
     )
     return uses, needed, refused if left else ""

@@ -59,7 +59,13 @@ def _water_term(row: Row) -> float:
     return (warm - cold) / 3600
 
 
+def _latent_of_the_example_w(row: Row) -> float:
+    return 0.0015 * moist_air.vapour_enthalpy_j_per_kg(row.room_temp_c)
+
+
 COMPUTED = {
+    "room_line_kj_per_kg": lambda row: (9000.0 + _latent_of_the_example_w(row)) / 0.0015 / 1000.0,
+    "room_shr": lambda row: 9000.0 / (9000.0 + _latent_of_the_example_w(row)),
     "air_side_heat_w": _heat,
     "condensate_kg_per_h": _condensate,
     "infiltration_total_w": lambda row: _infiltration(row, latent=True),
