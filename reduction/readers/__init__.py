@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from reduction.errors import Place, ReductionError, UnreadableFile
+from reduction.errors import ReductionError
 from reduction.readers.assemble import assemble
 from reduction.readers.delimited import read_delimited
+from reduction.readers.encoding import decode
 from reduction.readers.grid import Grid
+from reduction.readers.refusals import refusal
 from reduction.readers.roles import propose_roles, with_roles
-from reduction.readers.source import Source, decode, open_sources
+from reduction.readers.source import Source, open_sources
 from reduction.readers.story import describe, layout_fingerprint
 from reduction.readers.table import Guess, Log
 from reduction.readers.tabular import read_json_lines, read_parquet
@@ -54,8 +56,7 @@ def read_log(path: Path, *, name: str | None = None, profile: Profile | None = N
     """
     logs = read_logs(path, name=name, profile=profile, time_zone=time_zone)
     if len(logs) > 1:
-        raise UnreadableFile(place=Place(name or path.name), found=f"an archive of {len(logs)} logs",
-            expected="one log", remedy="Read its members one by one.")  # fmt: skip
+        raise refusal(name or path.name, f"an archive of {len(logs)} logs", "one log", "Read its members one by one.")
     return logs[0]
 
 
@@ -83,8 +84,7 @@ def _read(source: Source, profile: Profile, time_zone: str) -> Log:
     except ReductionError:
         raise
     except (ValueError, TypeError, KeyError, IndexError, OverflowError, ArithmeticError, OSError, MemoryError) as error:
-        raise UnreadableFile(place=Place(source.name), found=f"something no reader here understands ({type(error).__name__})",
-            expected="a log of readings", remedy="Export it as CSV with one heading row and a time column.") from error  # fmt: skip
+        raise refusal(source.name, f"something no reader here understands ({type(error).__name__})") from error
     return replace(log, guesses=(*guesses, *log.guesses))
 
 

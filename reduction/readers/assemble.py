@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from reduction.errors import Place, UnreadableFile
 from reduction.readers.event_log import event_columns, read_events
 from reduction.readers.grid import Grid
 from reduction.readers.headings import words_of
 from reduction.readers.kinds import guess_kind
 from reduction.readers.quantities import settle_units
 from reduction.readers.raw import Raw
+from reduction.readers.refusals import refusal
 from reduction.readers.sentinels import without_sentinels
 from reduction.readers.source import Source
 from reduction.readers.table import Column, Fault, Guess, Log, Question
@@ -36,12 +36,12 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
         If it has no row or no column of numbers.
     """
     if len(grid) == 0:
-        raise _nothing(source.name, "headings and no data below them")
+        raise refusal(source.name, "headings and no data below them")
     times = find_times(grid, source.name, profile, time_zone)
     parts = event_columns(grid, times, profile)
     raws = read_events(grid, times, parts) if parts else read_wide(grid, times, source.name)
     if not raws.columns:
-        raise _nothing(source.name, "no column of numbers")
+        raise refusal(source.name, "no column of numbers", remedy="Check the delimiter and the decimal mark.")
     columns, questions, faults = _columns(raws.columns)
     stamp, stamp_guess, stamp_question = _stamp(grid, profile, columns)
     return Log(
@@ -56,11 +56,6 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
         faults=(*grid.faults, *times.faults, *raws.faults, *faults),
         preview=_preview(columns),
     )
-
-
-def _nothing(file: str, found: str) -> UnreadableFile:
-    return UnreadableFile(place=Place(file), found=found, expected="at least one reading per row",
-        remedy="Check the delimiter and the decimal mark, or export the log again.")  # fmt: skip
 
 
 def _columns(raws: Sequence[Raw]) -> tuple[tuple[Column, ...], list[Question], list[Fault]]:

@@ -14,6 +14,8 @@ from reduction.readers.vocabulary import to_si
 POINTS = 1500
 _OFF_W = 12.0  # standby of a metered plug and its load; common practice, no source
 _ON_SHARE = 0.5
+_UNIT_ON_W, _UNIT_ON_SHARE = 100.0, 0.4
+_FEW = 5
 
 BoolArray = NDArray[np.bool_]
 
@@ -92,12 +94,21 @@ def switching(column: Column) -> Switching:
     )
 
 
+def drawing_power(unit_powers: Sequence[Course]) -> BoolArray | None:
+    """Return when the unit draws power, on the common grid; None where no column says."""
+    if not unit_powers or not np.isfinite(unit_powers[0].top):
+        return None
+    with np.errstate(invalid="ignore"):
+        on = unit_powers[0].values > max(_UNIT_ON_W, _UNIT_ON_SHARE * unit_powers[0].top)
+    return on if np.count_nonzero(on) >= _FEW else None
+
+
 def correlation(a: FloatArray, b: FloatArray, where: BoolArray | None = None) -> float:
     """Return the correlation of two courses where both are known, 0 where one does not move."""
     both = np.isfinite(a) & np.isfinite(b)
     if where is not None:
         both &= where
-    if both.sum() < 10 or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:
+    if np.count_nonzero(both) < _FEW or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:
         return 0.0
     return float(np.corrcoef(a[both], b[both])[0, 1])
 

@@ -16,13 +16,9 @@ from reduction.readers.headings import words_of
 from reduction.readers.stamps import Stamps, epoch_scale, excel_serial, from_excel, parse_clock, parse_text_stamps
 from reduction.readers.table import Fault, FloatArray
 from reduction.readers.vocabulary import PhysicalUnit, find_unit
+from reduction.readers.words import words_for
 from reduction.session import Profile
 
-TIME_WORDS = frozenset(
-    "time timestamp datetime date stamp ts when zeit uhrzeit datum zeitstempel heure temps horodatage fecha hora tiempo "
-    "marca changed updated read start end t utc clock period recorded logged unix epoch".split()
-)
-ELAPSED_WORDS = frozenset("elapsed seconds sec secs s min minutes minuten sekunden hours runtime laufzeit ms".split())
 _START_ABOVE = re.compile(
     r"(?:start|begin|début|inicio|beginn|date|datum|fecha)\w*(?:\s+\w+)?\W{1,4}"
     r"(\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2})?)?\s?(?:Z|[+\-]\d{2}:\d{2})?)",
@@ -70,9 +66,9 @@ def _with_serials(reading: Reading, grid: Grid) -> Reading:
     here = np.isfinite(numbers)
     if not excel_serial(numbers):
         return reading
-    count, row = int(here.sum()), grid.first_row + int(np.flatnonzero(here)[0])
+    count, row = int(here.sum()), grid.row_number(int(np.flatnonzero(here)[0]))
     faults = [Fault("spreadsheet_stamps", count, row, grid.names[index],
-        f"{count} stamp(s) are spreadsheet day numbers between ordinary dates; they are read in the 1900 system.")]  # fmt: skip
+        f"{count} stamp(s) are spreadsheet day numbers between dates; they are read in the 1900 system.")]  # fmt: skip
     if reading.stamps.resolution_s > 1:
         faults.append(Fault("seconds_lost", len(here) - count, None, grid.names[index],
             f"{len(here) - count} stamp(s) have no seconds: they are known to the minute only."))  # fmt: skip
@@ -101,7 +97,7 @@ def counted(grid: Grid, index: int, file: str, profile: Profile) -> Reading | No
     if not is_numeric(column):
         return None
     values = to_floats(column)
-    named = bool(TIME_WORDS & set(words_of(grid.names[index]))) or profile.time_column is not None
+    named = bool(words_for("part", "time") & set(words_of(grid.names[index]))) or profile.time_column is not None
     first = index == 0 or not grid.has_heading
     if (scale := epoch_scale(values)) and (named or first):
         digits = len(str(int(np.nanmax(values))))
@@ -114,7 +110,7 @@ def counted(grid: Grid, index: int, file: str, profile: Profile) -> Reading | No
 def times_of_day(grid: Grid, index: int, file: str, profile: Profile) -> Reading | None:
     """Times of day under a date that is declared or stands above the data; the date turns at midnight."""
     read = parse_clock(grid.columns[index].cast(pa.string())) if is_clock(grid.columns[index]) else None
-    if read is None or ELAPSED_WORDS & set(words_of(grid.names[index])):
+    if read is None or words_for("part", "elapsed") & set(words_of(grid.names[index])):
         return None
     if profile.declared_date:
         day, because = profile.declared_date, "as declared"
@@ -149,8 +145,12 @@ def _start_above(grid: Grid) -> tuple[datetime | None, str]:
 def elapsed(grid: Grid, index: int, file: str, profile: Profile) -> Reading | None:
     """Seconds, minutes or hours since a start that is stated."""
     column, name = grid.columns[index], grid.names[index]
-    words = set(words_of(name))
-    if not (words & ELAPSED_WORDS or profile.time_column or (words & TIME_WORDS and is_numeric(column))):
+    heading = set(words_of(name))
+    if not (
+        heading & words_for("part", "elapsed")
+        or profile.time_column
+        or (heading & words_for("part", "time") and is_numeric(column))
+    ):
         return None
     values, unit = _counted_from_start(grid, index)
     if values is None or not _never_falls(values):
@@ -158,7 +158,7 @@ def elapsed(grid: Grid, index: int, file: str, profile: Profile) -> Reading | No
     start, because = (profile.start_utc, "as stated") if profile.start_utc else _start_above(grid)
     if start is None:
         raise UnreadableTime(place=Place(file, column=name), found="elapsed time without a start",
-            expected="the instant at which it began to count", remedy="State when the log started (start_utc).")  # fmt: skip
+            expected="the instant at which it began", remedy="State when the log started (start_utc).")  # fmt: skip
     zoned = start.tzinfo is not None
     begin = (start if zoned else start.replace(tzinfo=UTC)).timestamp()
     said = f"{unit.symbol if unit else 's'} since the start {start:%Y-%m-%d %H:%M:%S}, {because}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -10,10 +11,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from reduction.errors import Place, UnreadableFile, UnreadableValue
+from reduction.errors import Place, UnreadableValue
 from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
 from reduction.readers.headings import parse_headings
-from reduction.readers.layout import GROUPED_POINT, decimal_mark, layout_of_rows, read_layout, split_lines
+from reduction.readers.layout import GROUPED_POINT, decimal_mark, layout_of_rows, read_layout, split_lines, unique_names
+from reduction.readers.refusals import refusal
 from reduction.readers.source import MAX_LINE
 from reduction.readers.table import Fault, Guess, Question
 from reduction.session import Profile
@@ -58,7 +60,8 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
     )
     faults = _skipped_fault(text, layout, skipped)
     grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
-        layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses)  # fmt: skip
+        layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses,
+        lines_without_row=_lines_without_row(text, layout, skipped))  # fmt: skip
     return _without_repeated_headings(grid)
 
 
@@ -95,11 +98,13 @@ def read_rows(texts: Sequence[Sequence[str]], cells: Sequence[Sequence[object]],
     """Read the rows of a sheet: layout from their texts, values from the cells themselves."""
     layout = layout_of_rows(texts, "", file, profile)
     width = len(layout.names)
-    body = [list(row[:width]) + [None] * (width - len(row)) for row in cells[layout.first_data_line :]]
-    body = [row for row in body if any(c not in (None, "") for c in row)]
+    below = [list(row[:width]) + [None] * (width - len(row)) for row in cells[layout.first_data_line :]]
+    is_filled = [any(c not in (None, "") for c in row) for row in below]
+    body = [row for row, filled in zip(below, is_filled, strict=True) if filled]
+    gaps = tuple(i for i, filled in enumerate(is_filled, start=layout.first_data_line + 1) if not filled)
     columns = tuple(_sheet_column([row[i] for row in body]) for i in range(width))
     grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
-        None, ".", layout.has_heading)  # fmt: skip
+        None, ".", layout.has_heading, lines_without_row=gaps)  # fmt: skip
     return _without_repeated_headings(grid)
 
 
@@ -143,8 +148,9 @@ def _parse(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow], file: s
                 )
             except (pa.ArrowInvalid, pa.ArrowKeyError) as failed:
                 error = failed
-    raise UnreadableFile(place=Place(file), found=str(error)[:120], expected="rows of equal fields",
-        remedy="Open the file in an editor and look at that row.") from error  # fmt: skip
+    raise refusal(
+        file, str(error), "rows of equal fields", "Open the file in an editor and look at that row."
+    ) from error
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:
@@ -164,48 +170,79 @@ def _spoken(delimiter: str) -> str:
 
 
 def _skipped_fault(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow]) -> tuple[Fault, ...]:
-    """Word the rows with too many or too few fields; their line numbers are looked up only for the first."""
+    """Word the rows with too many or too few fields, which are left out rather than shifted."""
     if not skipped:
         return ()
-    first = skipped[0]
-    at = text.find(first.text.encode())
-    row = text.count(b"\n", 0, at) + 1 if at >= 0 else None
-    is_last = len(skipped) == 1 and text.rstrip().endswith(first.text.encode())
-    if is_last and first.actual_columns < first.expected_columns:
-        return (Fault("truncated_last_line", 1, row, None,
-            f"The last line (row {row}) breaks off after {first.actual_columns} of {first.expected_columns} fields; it is left out."),)  # fmt: skip
-    return (Fault("wrong_field_count", len(skipped), row, None,
-        f"{len(skipped)} row(s) do not have {first.expected_columns} fields and are left out; "
-        f"the first is row {row}: “{first.text[:80]}”."),)  # fmt: skip
+    first, fields = skipped[0], len(layout.names)
+    row = _line_of(text, first.text)
+    if len(skipped) == 1 and first.actual_columns < fields and text.rstrip().endswith(first.text.encode()):
+        sentence = (
+            f"The last line, row {row}, breaks off after {first.actual_columns} of {fields} fields; it is left out."
+        )
+        return (Fault("truncated_last_line", 1, row, None, sentence),)
+    sentence = (
+        f"{len(skipped)} row(s) do not have {fields} fields and are left out; "
+        f"the first is row {row}: “{first.text[:80]}”."
+    )
+    return (Fault("wrong_field_count", len(skipped), row, None, sentence),)
+
+
+def _line_of(text: bytes, line: str, start: int = 0) -> int | None:
+    at = text.find(line.encode(), start)
+    return text.count(b"\n", 0, at) + 1 if at >= 0 else None
+
+
+def _lines_without_row(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow]) -> tuple[int, ...]:
+    """Return the lines below the heading that gave no row, so that row numbers stay those of an editor."""
+    if not skipped and b"\n\n" not in text and b"\n\r\n" not in text:
+        return ()
+    left_out = {row.text for row in skipped}
+    lines = text.decode(errors="replace").split("\n", _MOST_LINES)[layout.first_data_line : _MOST_LINES]
+    numbered = enumerate(lines, start=layout.first_data_line + 1)
+    return tuple(n for n, line in numbered if line.rstrip("\r") in left_out or line.rstrip("\r") == "")
 
 
 def _without_repeated_headings(grid: Grid) -> Grid:
     """Take out headings repeated in mid-file; one in another order reorders the rows below it."""
-    if not grid.has_heading or not all(pa.types.is_string(c.type) for c in grid.columns) or len(grid.columns) < 2:
-        return grid
-    texts = [as_text(c) for c in grid.columns]
-    names = set(grid.names)
-    is_heading = None
-    for text in texts:
-        here = pc.fill_null(pc.is_in(text, pa.array(sorted(names))), False)
-        is_heading = here if is_heading is None else pc.and_(is_heading, here)
-    rows = pc.indices_nonzero(is_heading).to_pylist()
+    texts = {i: as_text(c) for i, c in enumerate(grid.columns) if pa.types.is_string(c.type)}
+    rows = _heading_rows(grid, texts) if grid.has_heading and len(texts) > 1 else []
     if not rows:
         return grid
-    pieces: list[dict[str, pa.Array]] = []
-    order = list(grid.names)
-    reordered = False
+    pieces: dict[str, list[pa.Array]] = {name: [] for name in grid.names}
+    order, reordered = grid.names, False
     for start, end in zip([-1, *rows], [*rows, len(grid)], strict=True):
         if start >= 0:
-            order = [t[start].as_py() for t in texts]
-            reordered |= order != list(grid.names)
-        pieces.append({name: texts[i].slice(start + 1, end - start - 1) for i, name in enumerate(order)})
-    columns = tuple(retyped(pa.concat_arrays([p[n] for p in pieces if n in p]), grid.decimal) for n in grid.names)
-    fault = Fault("repeated_heading", len(rows), grid.first_row + rows[0], None,
-        f"The heading is repeated {len(rows)} time(s) in mid-file"
-        + (", once with another order of columns, which is followed." if reordered else "; those rows are left out."))  # fmt: skip
-    return Grid(grid.names, columns, grid.units, grid.statistics, grid.preamble, grid.first_row, grid.delimiter,
-        grid.decimal, grid.has_heading, grid.sheet, (*grid.faults, fault), grid.guesses, grid.questions, tuple(rows))  # fmt: skip
+            cells = unique_names(
+                [str(texts[i][start].as_py() or "") if i in texts else n for i, n in enumerate(grid.names)]
+            )
+            order = cells if set(cells) == set(grid.names) else order
+            reordered |= order != grid.names
+        for i, name in enumerate(order):
+            pieces[name].append(texts.get(i, grid.columns[i]).slice(start + 1, end - start - 1))
+    columns = tuple(_joined(pieces[name], grid.decimal) for name in grid.names)
+    done = "one has another order of columns, which is followed" if reordered else "those rows are left out"
+    numbers = tuple(grid.row_number(row) for row in rows)
+    fault = Fault("repeated_heading", len(rows), numbers[0], None,
+        f"The heading is repeated {len(rows)} time(s) in mid-file; {done}.")  # fmt: skip
+    gaps = tuple(sorted({*grid.lines_without_row, *numbers}))
+    return replace(grid, columns=columns, faults=(*grid.faults, fault), lines_without_row=gaps)
+
+
+def _heading_rows(grid: Grid, texts: dict[int, pa.Array]) -> list[int]:
+    """Return the rows in which every text is one of the headings."""
+    names = pa.array([re.sub(r" \(\d+\)$", "", n) for n in grid.names] + list(grid.names))
+    found = None
+    for text in texts.values():
+        here = pc.fill_null(pc.is_in(text, names), False)
+        found = here if found is None else pc.and_(found, here)
+    return [int(row) for row in pc.indices_nonzero(found).to_pylist()]
+
+
+def _joined(pieces: list[pa.Array], decimal: str) -> pa.Array:
+    if len({p.type for p in pieces}) > 1:
+        pieces = [p.cast(pa.string()) for p in pieces]
+    whole = pa.concat_arrays(pieces)
+    return retyped(whole, decimal) if pa.types.is_string(whole.type) else whole
 
 
 def retyped(text: pa.Array, decimal: str) -> pa.Array:

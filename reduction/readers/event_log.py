@@ -10,12 +10,13 @@ import pyarrow.compute as pc
 
 from reduction.readers.grid import Grid, as_text, is_numeric, to_floats
 from reduction.readers.headings import Heading, parse_heading, words_of
-from reduction.readers.numbers import Values, readable_share, read_values
-from reduction.readers.raw import NAME_WORDS, UNIT_WORDS, VALUE_WORDS, Raw, Raws, counts_rows
+from reduction.readers.numbers import Values, read_values, readable_share
+from reduction.readers.raw import Raw, Raws, counts_rows
 from reduction.readers.table import Fault, FloatArray, Guess
 from reduction.readers.tidy import in_order
 from reduction.readers.times import Times
 from reduction.readers.vocabulary import find_unit
+from reduction.readers.words import words_for
 from reduction.session import Profile
 
 _SAMPLE = 20_000
@@ -47,7 +48,7 @@ def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | 
     if profile.value_column in grid.names:
         return EventColumns(name, (grid.names.index(str(profile.value_column)),), unit)
     values = [i for i in others if i not in {name, unit} and _may_be_value(grid, i)]
-    stated = [i for i in values if VALUE_WORDS & set(words_of(grid.names[i]))]
+    stated = [i for i in values if words_for("part", "value") & set(words_of(grid.names[i]))]
     if not stated and grid.has_heading and not _says_name(grid, name):
         return None
     chosen = tuple(stated[:1] or values)
@@ -55,14 +56,14 @@ def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | 
 
 
 def _says_name(grid: Grid, index: int) -> bool:
-    return bool(NAME_WORDS & set(words_of(grid.names[index])))
+    return bool(words_for("part", "name") & set(words_of(grid.names[index])))
 
 
 def _is_unit_column(grid: Grid, index: int) -> bool:
     unique = pc.unique(grid.columns[index].slice(0, _SAMPLE)).drop_null().to_pylist()
     if not 0 < len(unique) <= 40:
         return False
-    return all(find_unit(u) is not None for u in unique) or grid.names[index].casefold() in UNIT_WORDS
+    return all(find_unit(u) is not None for u in unique) or grid.names[index].casefold() in words_for("part", "unit")
 
 
 def _is_name_column(grid: Grid, index: int) -> bool:
@@ -70,7 +71,7 @@ def _is_name_column(grid: Grid, index: int) -> bool:
     unique = pc.unique(as_text(column)).drop_null()
     if not len(unique) or len(column) < 0.5 * min(len(grid), _SAMPLE):
         return False
-    if not any(c.isalpha() for c in unique[0].as_py()) or read_values(unique, ".", "", 1, None) is not None:
+    if not any(c.isalpha() for c in unique[0].as_py()) or read_values(unique, ".", "", int, None) is not None:
         return False
     if _says_name(grid, index):
         return len(unique) < len(column) or len(column) == 1
@@ -105,7 +106,7 @@ def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
             read = _read(column[start:end], grid, heading)
             if read is None or not np.isfinite(read.values).any():
                 continue
-            raw, found = _one(heading, read, time_s[start:end], grid.first_row)
+            raw, found = _one(heading, read, time_s[start:end], grid.row_number)
             raws.append(raw)
             faults += [*found, *read.faults]
     guesses = (
@@ -136,11 +137,11 @@ def _heading(name: str, column: str, unit_text: str, several: bool) -> Heading:
 def _read(piece: FloatArray | pa.Array, grid: Grid, heading: Heading) -> Values | None:
     if isinstance(piece, np.ndarray):
         return Values(piece)
-    return read_values(piece, grid.decimal, heading.text, grid.first_row, heading.unit)
+    return read_values(piece, grid.decimal, heading.text, grid.row_number, heading.unit)
 
 
-def _one(heading: Heading, read: Values, time_s: FloatArray, first_row: int) -> tuple[Raw, list[Fault]]:
-    time_s, (values,), found = in_order(time_s, [read.values], first_row)
+def _one(heading: Heading, read: Values, time_s: FloatArray, row_number: RowNumber) -> tuple[Raw, list[Fault]]:
+    time_s, (values,), found = in_order(time_s, [read.values], row_number)
     faults = [
         replace(f, column=heading.text, first_row=None, sentence=f"“{heading.text}”: {f.sentence}") for f in found
     ]

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from reduction.readers.table import Fault, Guess, Question
 
 MISSING_WORDS = (
-    "", "-", "--", "---", "----", ".", "?", "*", "#N/A", "N/A", "n/a", "NA", "na", "#NA", "NaN", "nan", "NAN", "-nan", "-NaN", "NULL",
-    "null", "Null", "None", "none", "nil", "unavailable", "unknown", "Unavailable", "Unknown", "UNAVAILABLE",
-    "UNKNOWN", "missing", "Missing", "MISSING", "err", "Err", "ERR", "error", "Error", "ERROR", "fault", "Fault",
-    "FAULT", "OL", "OVR", "OFL", "OVER", "UNDER", "Overflow", "overrange", "OverRange", "fail", "Fail", "FAIL",
-    "invalid", "Invalid", "INVALID", "bad", "Bad", "BAD", "no data", "No Data", "NO DATA", "nodata", "n.d.", "k.A.", "k. A.", "fehlt",
-    "Fehler", "FEHLER", "ungültig", "leer", "manquant", "erreur", "inconnu", "sin dato", "s/d", "#DIV/0!", "#VALUE!",
-    "#REF!", "#NUM!", "inf", "-inf", "Inf", "+inf", "INF", "disconnected", "offline", "timeout", "Timeout", "NO SENSOR", "no sensor",
+    "", "-", "--", "---", "----", ".", "?", "*", "#N/A", "N/A", "n/a", "NA", "na", "#NA", "NaN", "nan", "NAN",
+    "-nan", "-NaN", "NULL", "null", "Null", "None", "none", "nil", "unavailable", "unknown", "Unavailable",
+    "Unknown", "UNAVAILABLE", "UNKNOWN", "missing", "Missing", "MISSING", "err", "Err", "ERR", "error", "Error",
+    "ERROR", "fault", "Fault", "FAULT", "OL", "OVR", "OFL", "OVER", "UNDER", "Overflow", "overrange", "OverRange",
+    "fail", "Fail", "FAIL", "invalid", "Invalid", "INVALID", "bad", "Bad", "BAD", "no data", "No Data", "NO DATA",
+    "nodata", "n.d.", "k.A.", "k. A.", "fehlt", "Fehler", "FEHLER", "ungültig", "leer", "manquant", "erreur",
+    "inconnu", "sin dato", "s/d", "#DIV/0!", "#VALUE!", "#REF!", "#NUM!", "inf", "-inf", "Inf", "+inf", "INF",
+    "disconnected", "offline", "timeout", "Timeout", "NO SENSOR", "no sensor",
 )  # fmt: skip
 
 
@@ -42,7 +43,7 @@ class Layout:
 class Grid:
     """Columns of one file or sheet before anyone has said what they mean.
 
-    `columns` are Arrow arrays of equal length: float64 or int64, string, timestamp, date, time or bool; missing is null.
+    `columns` are Arrow arrays of equal length: number, string, timestamp, date, time or bool; missing is null.
     `first_row` is the number, counted from 1 as an editor does, of the first data row.
     """
 
@@ -59,11 +60,20 @@ class Grid:
     faults: tuple[Fault, ...] = ()
     guesses: tuple[Guess, ...] = ()
     questions: tuple[Question, ...] = ()
-    dropped_rows: tuple[int, ...] = field(default=(), repr=False)
+    lines_without_row: tuple[int, ...] = field(default=(), repr=False)
 
     def __len__(self) -> int:
         """Return the number of rows."""
         return len(self.columns[0]) if self.columns else 0
+
+    def row_number(self, index: int) -> int:
+        """Return the number an editor gives the row of an index; lines that gave no row count too."""
+        number = self.first_row + index
+        for line in self.lines_without_row:
+            if line > number:
+                break
+            number += 1
+        return number
 
 
 def as_text(column: pa.Array) -> pa.Array:
@@ -82,7 +92,9 @@ def is_numeric(column: pa.Array) -> bool:
 
 
 def to_floats(column: pa.Array) -> NDArray[np.float64]:
-    """Return a numeric Arrow column as float64 [n], null as NaN; no copy where there is no null and no cast."""
+    """Return a numeric Arrow column as float64 [n], null and infinity as NaN; without a copy where it can be."""
     if column.type != pa.float64():
         column = column.cast(pa.float64(), safe=False)
-    return np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+    values = np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+    endless = np.isinf(values)
+    return np.where(endless, np.nan, values) if endless.any() else values

@@ -7,35 +7,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from reduction.readers.vocabulary import PhysicalUnit, find_unit
+from reduction.readers.words import meanings, words_for
 
 _BRACKETED = re.compile(r"[(\[{<]([^()\[\]{}<>]*(?:\([A-Za-z]\))?)[)\]}>]")
-_STATISTICS = {
-    "mean": "avg average mean mittel mittelwert moyenne media durchschnitt moy med",
-    "total": "tot total sum summe somme suma",
-    "instant": "smp sample inst instant",
-    "maximum": "max maximum",
-    "minimum": "min minimum",
-    "deviation": "std stdev stddev",
-}
-STATISTICS = {word: statistic for statistic, words in _STATISTICS.items() for word in words.split()}
-_DIFFERENCE = {"split", "difference", "differenz", "diff", "delta", "offset", "dt", "rise", "spread", "écart", "ecart"}
-_INDEX_LETTERS = {"a", "c", "f", "g", "h", "k", "s", "v", "w", "d", "l", "j"}
-_BARE = {"a", "h", "s", "d", "l", "min", "bar", "ton", "rh", "v", "db"}
-_QUANTITY_WORDS = {
-    "temperature": "temp temperature temperatur température temperatura t tc celsius drybulb wetbulb tdb twb dewpoint",
-    "humidity": "rh humidity hum feuchte luftfeuchte humidité humidite humedad hr relhum rf",
-    "power": "power watts leistung puissance potencia p pwr wattage",
-    "energy": "energy energie énergie energía energia counter zähler zaehler compteur contador consumption e kwh",
-    "mass": "mass weight weights gewicht masse poids peso scale waage bucket",
-    "air_flow": "airflow flow luftmenge volumenstrom débit debit caudal",
-    "sound_level": "sound noise spl schall schalldruck bruit ruido laeq",
-    "voltage": "voltage volt volts spannung tension voltaje tensión u",
-    "current": "current amps strom courant corriente",
-    "irradiance": "irradiance solar ghi einstrahlung pyranometer radiación rayonnement globalstrahlung",
-    "pressure": "pressure druck pression presión barometer",
-    "state": "state relay switch relais status zustand estado état onoff running",
-}
-QUANTITY_WORDS = {word: quantity for quantity, words in _QUANTITY_WORDS.items() for word in words.split()}
+_TRAILING = (
+    r",\s*([^,]+)$",
+    r"\bin\s+(\S+)$",
+    r"[\s_.]+([^\s_.]+/[^\s_.]+)$",
+    r"[\s_.](\S*°\s?[CFK])$",
+    r"[\s_]([^\s_]+[\s_][^\s_]+)$",
+    r"[\s_.\-]([^\s_.\-]+)$",
+    r"(?<=[a-zäöü])([A-Z]{1,3}h?)$",
+)
+_INDEX_LETTERS = frozenset("acfghksvwdlj")
+_BARE = frozenset(("a", "h", "s", "d", "l", "min", "bar", "ton", "rh", "v", "db"))
 
 
 @dataclass(frozen=True)
@@ -81,8 +66,7 @@ def _bracketed_unit(text: str) -> tuple[PhysicalUnit, str] | None:
 def _trailing_unit(text: str) -> tuple[PhysicalUnit, str] | None:
     """Find a unit after the last comma, `in`, slash, space, dot or underscore: `Temp, °F`, `ac_w`, `Raum °C`."""
     stem = _BRACKETED.sub("", text).strip()
-    for pattern in (r",\s*([^,]+)$", r"\bin\s+(\S+)$", r"[\s_.]+([^\s_.]+/[^\s_.]+)$", r"[\s_.](\S*°\s?[CFK])$",
-                    r"[\s_]([^\s_]+[\s_][^\s_]+)$", r"[\s_.\-]([^\s_.\-]+)$", r"(?<=[a-zäöü])([A-Z]{1,3}h?)$"):  # fmt: skip
+    for pattern in _TRAILING:
         found = re.search(pattern, stem)
         if found and (unit := find_unit(found[1])):
             if found[1].casefold() in _BARE and pattern[0] != ",":
@@ -104,17 +88,19 @@ def parse_heading(text: str, unit_text: str = "", statistic_text: str = "") -> H
     >>> parse_heading("heatB_W").unit.symbol, parse_heading("split_F").is_difference
     ('W', True)
     """
-    words = words_of(text)
+    words, statistics = words_of(text), meanings("statistic")
     unit, because = None, "no unit in the heading"
     if found := find_unit(unit_text):
         unit, because = found, f"units row says “{unit_text.strip()}”"
     elif named := (_bracketed_unit(text) or _trailing_unit(text)):
         unit, because = named
     quantity = unit.quantity if unit else quantity_from_words(words)
-    statistic = STATISTICS.get(statistic_text.strip().casefold()) or next(
-        (STATISTICS[w] for w in reversed(words) if w in STATISTICS and not (unit and w == unit.symbol)), None
+    statistic = statistics.get(statistic_text.strip().casefold()) or next(
+        (statistics[w] for w in reversed(words) if w in statistics and not (unit and w == unit.symbol)), None
     )
-    is_difference = quantity == "temperature" and any(w in _DIFFERENCE or w.startswith("delta") for w in words)
+    is_difference = quantity == "temperature" and any(
+        w in words_for("part", "difference") or w.startswith("delta") for w in words
+    )
     if unit and unit.symbol == "K" and quantity == "temperature" and "Δ" in text:
         is_difference = True
     return Heading(text, words, unit, quantity, statistic, is_difference, because)
@@ -122,9 +108,10 @@ def parse_heading(text: str, unit_text: str = "", statistic_text: str = "") -> H
 
 def quantity_from_words(words: Sequence[str]) -> str:
     """Return the quantity a heading's words name, or an empty string; the last word that names one wins."""
+    quantities = meanings("quantity")
     for word in reversed(words):
-        if word in QUANTITY_WORDS:
-            return QUANTITY_WORDS[word]
+        if word in quantities:
+            return quantities[word]
         if word.endswith(("temp", "temperatur")):
             return "temperature"
         if word.endswith(("feuchte", "leistung")):

@@ -8,8 +8,13 @@ from reduction.readers.headings import Heading
 from reduction.readers.table import FloatArray, Guess
 from reduction.session import SampleKind
 
-_UNIFORM = 0.1  # share of steps that may differ from the usual one by more than a tenth, common practice
+# Common practice, no source: shares of steps that may be odd, and what counts as a reset rather than a dip.
+_UNEVEN = 0.1
+_FALLS = 0.02
+_RESET_TO = 0.1
 _SAMPLE = 20_000
+
+Kind = tuple[SampleKind, str, float]
 
 
 def guess_kind(
@@ -24,31 +29,42 @@ def guess_kind(
     reported
         Whether rows exist because something changed or was sent, as in an event log.
     """
-    kind, because, sure = _kind(heading, quantity, time_s[:_SAMPLE], values[:_SAMPLE], reported)
+    said = _said(heading, quantity, values[:_SAMPLE])
+    kind, because, sure = said or _by_spacing(quantity, time_s[:_SAMPLE], reported)
     return kind, Guess("kind", kind.value, f"“{name}”: {because}", sure)
 
 
-def _kind(
-    heading: Heading, quantity: str, time_s: FloatArray, values: FloatArray, reported: bool
-) -> tuple[SampleKind, str, float]:
+def _said(heading: Heading, quantity: str, values: FloatArray) -> Kind | None:
+    """Return the kind that words, or what energy does, already settle."""
     if quantity == "state":
         return SampleKind.STATE, "words such as on and off", 0.97
     if quantity == "energy":
-        return _energy_kind(heading, values)
+        return _energy(heading, values)
     if heading.statistic == "total":
         return SampleKind.TOTAL, "its heading says that a row is a total over the interval", 0.9
     if heading.statistic == "mean":
         return SampleKind.INTERVAL_MEAN, "its heading says that a row is a mean over the interval", 0.9
+    return None
+
+
+def _by_spacing(quantity: str, time_s: FloatArray, reported: bool) -> Kind:
     if reported:
-        return SampleKind.HELD, "reports at irregular times: a value holds until the next one", 0.9
+        return SampleKind.HELD, "reports come when something changes: a value holds until the next one", 0.9
     usual, uneven = spacing(time_s)
-    if quantity == "power" and uneven > _UNIFORM:
-        return SampleKind.HELD, f"power at uneven times ({uneven:.0%} of steps differ from {usual:.0f} s): it holds until the next row", 0.75  # fmt: skip
-    return SampleKind.INSTANT, f"samples every {usual:.3g} s", 0.85 if uneven <= _UNIFORM else 0.7
+    if quantity == "power" and uneven > _UNEVEN:
+        because = f"power at uneven times, {uneven:.0%} of steps differ from {usual:.3g} s: it holds until the next row"
+        return SampleKind.HELD, because, 0.75
+    return SampleKind.INSTANT, f"samples every {usual:.3g} s", 0.85 if uneven <= _UNEVEN else 0.7
 
 
 def spacing(time_s: FloatArray) -> tuple[float, float]:
-    """Return the usual step [s] and the share of steps that differ from it by more than a tenth."""
+    """Return the usual step [s] and the share of steps that differ from it by more than a tenth.
+
+    Examples
+    --------
+    >>> spacing(np.array([0.0, 10.0, 20.0, 50.0, 60.0]))
+    (10.0, 0.25)
+    """
     steps = np.diff(time_s)
     if not len(steps):
         return 0.0, 0.0
@@ -56,20 +72,20 @@ def spacing(time_s: FloatArray) -> tuple[float, float]:
     return usual, float(np.mean(np.abs(steps - usual) > 0.1 * usual + 0.5))
 
 
-def _energy_kind(heading: Heading, values: FloatArray) -> tuple[SampleKind, str, float]:
-    """Tell a counter, which almost never falls, from energy per row."""
+def _energy(heading: Heading, values: FloatArray) -> Kind:
+    """Tell a counter, which falls only when it is reset, from energy per row, which rises and falls."""
     known = values[np.isfinite(values)]
-    falls = float(np.mean(np.diff(known) < 0)) if len(known) > 1 else 0.0
-    if heading.statistic == "total" and falls > 0:
-        return SampleKind.TOTAL, "its heading says total, and rows rise and fall: energy per row", 0.9
-    if falls <= max(0.02, 2.5 / max(len(known), 1)) and (
-        len(known) < 2 or float(np.ptp(known)) > 0 or heading.statistic != "total"
-    ):
-        if heading.statistic == "total" and len(known) < 3:
-            return SampleKind.TOTAL, "its heading says that a row is a total over the interval", 0.8
-        return (
-            SampleKind.COUNTER,
-            f"energy that rises from {known[0]:g} to {known.max():g}: a counter" if len(known) else "energy",
-            0.9,
+    total = heading.statistic == "total"
+    if total and len(known) < 3:
+        return SampleKind.TOTAL, "its heading says that a row is a total over the interval", 0.8
+    if len(known) < 2:
+        return SampleKind.COUNTER, "energy, usually a counter", 0.5
+    down = np.diff(known) < 0
+    resets = down & (known[1:] <= _RESET_TO * known[:-1])
+    dips = int(down.sum() - resets.sum())
+    if dips <= _FALLS * len(known) and resets.sum() <= max(3, _FALLS * len(known)) and (not total or np.ptp(known) > 0):
+        because = (
+            f"energy that rises from {known[0]:g} to {known.max():g} and falls {int(down.sum())} time(s): a counter"
         )
-    return SampleKind.TOTAL, f"energy that falls in {falls:.0%} of its steps: a total per row", 0.8
+        return SampleKind.COUNTER, because, 0.9
+    return SampleKind.TOTAL, f"energy that falls in {down.mean():.0%} of its steps: a total per row", 0.8

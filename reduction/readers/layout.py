@@ -7,10 +7,11 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
-from reduction.errors import Place, UnreadableFile
+from reduction.errors import UnreadableFile
 from reduction.readers.grid import MISSING_WORDS, Layout
-from reduction.readers.headings import STATISTICS
+from reduction.readers.refusals import refusal
 from reduction.readers.vocabulary import find_unit
+from reduction.readers.words import meanings
 from reduction.session import Profile
 
 DELIMITERS = "\t;|,"
@@ -30,11 +31,12 @@ _WIDE_BLANK = str.maketrans({"\u202f": " ", "\u00a0": " ", "\u2009": " "})
 
 def split_lines(lines: Sequence[str], delimiter: str, quoted: bool = True) -> list[list[str]]:
     """Split lines into fields as a spreadsheet would."""
-    quoting = csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE
     rows = []
     for line in lines:
         try:
-            rows.append(next(csv.reader([line], delimiter=delimiter, quoting=quoting, skipinitialspace=True), []))
+            rows.append(
+                next(csv.reader([line], delimiter=delimiter, quoting=0 if quoted else 3, skipinitialspace=True), [])
+            )
         except csv.Error:
             rows.append(line.split(delimiter))
     return rows
@@ -131,8 +133,8 @@ def layout_of_rows(
     if not rows:
         raise _nothing_found(file, lines)
     if max(map(len, rows)) > MAX_COLUMNS:
-        raise UnreadableFile(place=Place(file), found=f"{max(map(len, rows)):,} columns in one row",
-            expected=f"at most {MAX_COLUMNS}", remedy="Check that the file is a log and the delimiter is right.")  # fmt: skip
+        raise refusal(file, f"{max(map(len, rows)):,} columns in one row", f"at most {MAX_COLUMNS}",
+            "Check that the file is a log and the delimiter is right.")  # fmt: skip
     width, _ = _width(rows)
     first = _first_data_row(rows, width)
     if first is None or not width:
@@ -140,7 +142,7 @@ def layout_of_rows(
     decimal, because = decimal_mark(rows[first:], delimiter, profile)
     if _is_heading_of_numbers(rows, first, width):
         blank = ("",) * width
-        names, units, statistics, top = _unique(_fit(rows[first - 1], width)), blank, blank, first - 1
+        names, units, statistics, top = unique_names(_fit(rows[first - 1], width)), blank, blank, first - 1
     else:
         names, units, statistics, top = _heading_rows(rows, first, width)
     preamble = tuple(line for line in lines[:top] if line.strip())
@@ -169,10 +171,8 @@ def _nothing_found(file: str, lines: Sequence[str]) -> UnreadableFile:
     filled = [line for line in lines if line.strip()]
     found = filled[0][:60] if filled else "only blank lines"
     if filled and any(d in filled[-1] for d in DELIMITERS) and len(filled) < HEAD_LINES:
-        found, expected = f"{found} and no data below it", "rows of data under the headings"
-    else:
-        expected = "rows with a time and at least one number, split by comma, semicolon, tab or pipe"
-    return UnreadableFile(place=Place(file), found=found, expected=expected, remedy="Export the log again as CSV with a time column.")  # fmt: skip
+        return refusal(file, f"{found} and no data below it", "rows of data under the headings")
+    return refusal(file, found, "rows with a time and a number, split by comma, semicolon, tab or pipe")
 
 
 def _heading_rows(
@@ -197,11 +197,13 @@ def _heading_rows(
         return tuple(f"column {i + 1}" for i in range(width)), blank, blank, first
     fit = [_fit(row, width) for row in block]
     units = next((r for r in fit[1:] if _share(r, lambda c: find_unit(c) is not None) >= 0.5), blank)
-    statistics = next((r for r in fit[1:] if _share(r, lambda c: c.strip().casefold() in STATISTICS) >= 0.5), blank)
+    statistics = next(
+        (r for r in fit[1:] if _share(r, lambda c: c.strip().casefold() in meanings("statistic")) >= 0.5), blank
+    )
     naming = [r for r in fit if r is not units and r is not statistics]
     names = naming[-1] if len(naming) == 1 or _distinct(naming[-1]) else _joined(naming)
     top += next((i for i, r in enumerate(fit) if r is naming[-1]), 0) if names is naming[-1] else 0
-    return _unique(names), units, statistics, top
+    return unique_names(names), units, statistics, top
 
 
 def _may_head(row: Sequence[str], width: int) -> bool:
@@ -229,7 +231,7 @@ def _joined(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
     return tuple(" ".join(dict.fromkeys(c for c in column if c)) for column in zip(*rows, strict=True))
 
 
-def _unique(names: Sequence[str]) -> tuple[str, ...]:
+def unique_names(names: Sequence[str]) -> tuple[str, ...]:
     """Name what is nameless and tell twins apart, so that a heading always means one column."""
     seen: Counter[str] = Counter()
     result = []

@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from reduction.readers.grid import as_text, is_numeric, to_floats
 from reduction.readers.table import Fault, FloatArray
 from reduction.readers.vocabulary import PhysicalUnit, find_unit
+from reduction.readers.words import meanings
 
-ON_WORDS = frozenset(
-    "on true yes ein an auf marche activé encendido sí heat heating cool cooling running active closed auto".split()
-)
-OFF_WORDS = frozenset(
-    "off false no nein aus zu arrêt arret désactivé apagado idle standby inactive open opened".split()
-)
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
+Cell = tuple[float, PhysicalUnit | None]
+RowNumber = Callable[[int], int]
+_QUOTED = 3
 _PLAIN = r"^[+\-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d+)?$"
 _CELL = re.compile(r"^([+\-−]?\s?(?:\d[\d.,'’ ]*|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*)$")
 _GROUPED = {
@@ -61,7 +63,7 @@ def parse_number(text: str, decimal: str = ".") -> float:
         return np.nan
 
 
-def parse_cell(text: str, decimal: str) -> tuple[float, PhysicalUnit | None] | None:
+def parse_cell(text: str, decimal: str) -> Cell | None:
     """Read a cell such as `24.6 °C`; None where it is no number or its unit is unknown."""
     found = _CELL.match(text)
     if not found:
@@ -73,7 +75,9 @@ def parse_cell(text: str, decimal: str) -> tuple[float, PhysicalUnit | None] | N
     return value, unit
 
 
-def read_values(column: pa.Array, decimal: str, name: str, first_row: int, unit: PhysicalUnit | None) -> Values | None:
+def read_values(
+    column: pa.Array, decimal: str, name: str, row_number: RowNumber, unit: PhysicalUnit | None
+) -> Values | None:
     """Read a column as numbers.
 
     Parameters
@@ -87,18 +91,19 @@ def read_values(column: pa.Array, decimal: str, name: str, first_row: int, unit:
         None where the column holds words or instants.
     """
     if is_numeric(column):
-        values = to_floats(column)
-        return Values(np.where(np.isinf(values), np.nan, values) if np.isinf(values).any() else values)
+        return Values(to_floats(column))
     if pa.types.is_boolean(column.type):
         return Values(to_floats(column.cast(pa.int8())), is_state=True)
     if pa.types.is_dictionary(column.type):
         column = column.cast(column.type.value_type)
     if not pa.types.is_string(column.type):
         return None
-    return _from_text(as_text(column), decimal, name, first_row, unit)
+    return _from_text(as_text(column), decimal, name, row_number, unit)
 
 
-def _from_text(text: pa.Array, decimal: str, name: str, first_row: int, unit: PhysicalUnit | None) -> Values | None:
+def _from_text(
+    text: pa.Array, decimal: str, name: str, row_number: RowNumber, unit: PhysicalUnit | None
+) -> Values | None:
     plain = (
         pc.fill_null(pc.match_substring_regex(text, _PLAIN), False) if decimal == "." else pa.array([False] * len(text))
     )
@@ -122,7 +127,7 @@ def _from_text(text: pa.Array, decimal: str, name: str, first_row: int, unit: Ph
     if known < 0.5 * max(1, len(text) - text.null_count):
         return None
     return Values(values, chosen if any(c and c[1] for c in cells) else None, False, (
-        *_unread(failed, codes, words, name, first_row), *_mixed(cells, codes, chosen, name)))  # fmt: skip
+        *_unread(failed, codes, words, name, row_number), *_mixed(cells, codes, chosen, name)))  # fmt: skip
 
 
 def readable_share(column: pa.Array, decimal: str) -> float:
@@ -135,7 +140,7 @@ def readable_share(column: pa.Array, decimal: str) -> float:
 
 def _state(word: str) -> float:
     folded = word.strip().casefold()
-    return 1.0 if folded in ON_WORDS else 0.0 if folded in OFF_WORDS else np.nan
+    return {"on": 1.0, "off": 0.0}.get(meanings("cell").get(folded, ""), np.nan)
 
 
 def _commonest_unit(units: list[PhysicalUnit | None], words: list[str]) -> PhysicalUnit | None:
@@ -145,7 +150,7 @@ def _commonest_unit(units: list[PhysicalUnit | None], words: list[str]) -> Physi
     )
 
 
-def _in_unit(cell: tuple[float, PhysicalUnit | None], wanted: PhysicalUnit | None) -> float:
+def _in_unit(cell: Cell, wanted: PhysicalUnit | None) -> float:
     value, unit = cell
     if unit is None or wanted is None or unit.symbol == wanted.symbol:
         return value
@@ -155,29 +160,28 @@ def _in_unit(cell: tuple[float, PhysicalUnit | None], wanted: PhysicalUnit | Non
 
 
 def _unread(
-    failed: np.ndarray[tuple[int], np.dtype[np.bool_]], codes: np.ndarray[tuple[int], np.dtype[np.int64]],
-    words: list[str], name: str, first_row: int,
-) -> tuple[Fault, ...]:  # fmt: skip
+    failed: BoolArray, codes: IntArray, words: list[str], name: str, row_number: RowNumber
+) -> tuple[Fault, ...]:
+    """Quote the worst three words that are no number, and count the rest."""
     if not failed.any():
         return ()
     counted = Counter(words[c] for c in codes[failed].tolist())
-    worst = ", ".join(f"“{w[:30]}” × {n}" for w, n in counted.most_common(3))
-    more = f" and {len(counted) - 3} more words" if len(counted) > 3 else ""
-    row = int(np.flatnonzero(failed)[0]) + first_row
-    return (Fault("not_a_number", int(failed.sum()), row, name,
-        f"{int(failed.sum())} cell(s) of “{name}” are no number and count as missing: {worst}{more}; first in row {row}."),)  # fmt: skip
+    worst = ", ".join(f"“{w[:30]}” × {n}" for w, n in counted.most_common(_QUOTED))
+    more = f" and {len(counted) - _QUOTED} more words" if len(counted) > _QUOTED else ""
+    count, row = int(failed.sum()), row_number(int(np.flatnonzero(failed)[0]))
+    sentence = (
+        f"{count} cell(s) of “{name}”, the first in row {row}, are no number and count as missing: {worst}{more}."
+    )
+    return (Fault("not_a_number", count, row, name, sentence),)
 
 
-def _mixed(
-    cells: list[tuple[float, PhysicalUnit | None] | None], codes: np.ndarray[tuple[int], np.dtype[np.int64]],
-    chosen: PhysicalUnit | None, name: str,
-) -> tuple[Fault, ...]:  # fmt: skip
+def _mixed(cells: list[Cell | None], codes: IntArray, chosen: PhysicalUnit | None, name: str) -> tuple[Fault, ...]:
     if chosen is None:
         return ()
-    other = [i for i, c in enumerate(cells) if c and c[1] and c[1].symbol != chosen.symbol]
+    other = {i: c[1].symbol for i, c in enumerate(cells) if c and c[1] and c[1].symbol != chosen.symbol}
     if not other:
         return ()
-    count = int(np.isin(codes, other).sum())
-    symbols = sorted({c[1].symbol for i in other if (c := cells[i]) and c[1]})
-    return (Fault("mixed_units", count, None, name,
-        f"{count} cell(s) of “{name}” are in {', '.join(symbols)} and were converted to {chosen.symbol}."),)  # fmt: skip
+    count = int(np.isin(codes, list(other)).sum())
+    symbols = ", ".join(sorted(set(other.values())))
+    sentence = f"{count} cell(s) of “{name}” are in {symbols} and were converted to {chosen.symbol}."
+    return (Fault("mixed_units", count, None, name, sentence),)

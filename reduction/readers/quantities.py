@@ -16,11 +16,15 @@ from reduction.readers.vocabulary import PhysicalUnit, to_si
 _HOTTEST_AIR_C, _HOTTEST_C, _COLDEST_AIR_C = 55.0, 75.0, -5.0
 _KELVIN_FROM, _FAHRENHEIT_FROM, _SURE_CELSIUS_TO = 200.0, 50.0, 40.0
 _KILOWATTS_TO = 12.0
+_LOAD_FROM_W, _STRAY_W = 150.0, 5.0
+_AIR_LEVELS = {"°C": (-30.0, 60.0), "°F": (50.0, 130.0)}
+_COLDEST_C = -100.0
 _SAMPLE = 2000
 _USUAL = {
     "humidity": "%", "power": "W", "mass": "g", "sound_level": "dB(A)", "voltage": "V", "current": "A",
     "air_flow": "m³/h", "irradiance": "W/m²", "pressure": "hPa", "state": "state",
 }  # fmt: skip
+_AIR_PLACES = {"supply", "return", "room", "outdoor", "condenser", "adjacent"}
 _HOT_PLACES = {"condenser", "outlet", "exhaust", "heater", "surface"}
 
 Described = tuple[Heading, FloatArray, bool]
@@ -103,15 +107,18 @@ def _settle(heading: Heading, is_state: bool, level: _Level, scale: tuple[str, s
         return _taken("temperature", scale[0], heading, scale[1], scale[2])
     if heading.quantity == "energy":
         return _energy(heading, level)
-    if heading.quantity == "humidity" and 0 < level.greatest <= 1.0:
+    return _usual(heading, level) if heading.quantity in _USUAL else _by_level(heading, level)
+
+
+def _usual(heading: Heading, level: _Level) -> Settled:
+    """Take the unit that is usual for the quantity, unless the level speaks for another."""
+    quantity, usual = heading.quantity, _USUAL[heading.quantity]
+    if quantity == "humidity" and 0 < level.greatest <= 1.0:
         because = f"no unit stated; a humidity of {level.middle:.2f} is a fraction of one, not a percentage"
-        return _taken("humidity", "fraction", heading, because, 0.8)
-    if heading.quantity == "power" and 0 < level.greatest < _KILOWATTS_TO and level.has_decimals:
-        return _taken("power", "kW", heading, f"no unit stated; at most {level.greatest:.2f} is kW", 0.7)
-    if usual := _USUAL.get(heading.quantity):
-        because = f"no unit stated; {usual} is usual for {heading.quantity.replace('_', ' ')}"
-        return _taken(heading.quantity, usual, heading, because, 0.75)
-    return _by_level(heading, level)
+        return _taken(quantity, "fraction", heading, because, 0.8)
+    if quantity == "power" and 0 < level.greatest < _KILOWATTS_TO and level.has_decimals:
+        return _taken(quantity, "kW", heading, f"no unit stated; at most {level.greatest:.2f} is kW", 0.7)
+    return _taken(quantity, usual, heading, f"no unit stated; {usual} is usual for {quantity.replace('_', ' ')}", 0.75)
 
 
 def _taken(quantity: str, symbol: str, heading: Heading, because: str, sure: float) -> Settled:
@@ -141,7 +148,7 @@ def _better_scale(symbol: str, middle: float, is_air: bool) -> tuple[str, str] |
         return "°F", f"as °F it is {as_fahrenheit:.1f} °C"
     if symbol == "°F" and celsius < _COLDEST_AIR_C and middle > 0 and is_air:
         return "°C", f"it would be {celsius:.1f} °C; as °C it is plausible"
-    if symbol == "K" and celsius < -100:  # noqa: PLR2004 - no air is that cold
+    if symbol == "K" and celsius < _COLDEST_C:
         return "°C", f"it would be {celsius:.0f} °C; as °C it is plausible"
     return None
 
@@ -157,16 +164,10 @@ def _energy(heading: Heading, level: _Level) -> Settled:
 def _by_level(heading: Heading, level: _Level) -> Settled:
     """Take a nameless column for what its level suggests, and say how little that is."""
     span = f"neither quantity nor unit stated; {level.least:.4g} to {level.greatest:.4g}"
-    if level.greatest > 150 and level.least >= -5:  # noqa: PLR2004 - watts of a load, hardly anything else
+    if level.greatest > _LOAD_FROM_W and level.least >= -_STRAY_W:
         return _taken("power", "W", heading, f"{span} could be watts", 0.5)
-    if -30 < level.least and level.greatest <= 60 and level.has_decimals:  # noqa: PLR2004 - air anywhere in a test
-        named = bool(
-            {"supply", "return", "room", "outdoor", "condenser", "adjacent"} & set(places_named(heading.words))
-        )
-        return _taken("temperature", "°C", heading, f"{span} could be °C", 0.7 if named else 0.5)
-    if 50 < level.least and level.greatest <= 130 and level.has_decimals:  # noqa: PLR2004 - the same air in °F
-        named = bool(
-            {"supply", "return", "room", "outdoor", "condenser", "adjacent"} & set(places_named(heading.words))
-        )
-        return _taken("temperature", "°F", heading, f"{span} could be °F", 0.65 if named else 0.4)
+    has_place = bool(_AIR_PLACES & set(places_named(heading.words)))
+    for symbol, (low, high) in _AIR_LEVELS.items():
+        if low < level.least and level.greatest <= high and level.has_decimals:
+            return _taken("temperature", symbol, heading, f"{span} could be {symbol}", 0.7 if has_place else 0.5)
     return _taken("", "", heading, "neither quantity nor unit stated", 0.3)

@@ -1,4 +1,4 @@
-"""A column on its way from a grid to a log, and the words headings use for the parts of a table."""
+"""A column on its way from a grid to a log."""
 
 from __future__ import annotations
 
@@ -7,16 +7,7 @@ from dataclasses import dataclass
 from reduction.readers.grid import Grid, is_numeric, to_floats
 from reduction.readers.headings import Heading, words_of
 from reduction.readers.table import Fault, FloatArray, Guess
-
-NAME_WORDS = frozenset(
-    "entity id name sensor channel tag device topic point signal variable key metric probe source measurement "
-    "parameter kanal fühler messstelle gerät bezeichnung größe capteur canal nom nombre série serie item attribute "
-    "label series what".split()
-)
-VALUE_WORDS = frozenset("value state reading val v wert messwert valeur valor mesure lectura result data".split())
-UNIT_WORDS = frozenset("unit units uom einheit unité unidad unit_of_measurement".split())
-VAGUE_WORDS = VALUE_WORDS | frozenset("y temp temperature power column t".split())
-_ROW_COUNTERS = frozenset("# no nr num number record rec rn row index idx id seq sample line lfd n zeile".split())
+from reduction.readers.words import words_for
 
 
 @dataclass(frozen=True)
@@ -50,7 +41,7 @@ def counts_rows(grid: Grid, index: int) -> bool:
     if not is_numeric(column) or not len(column):
         return False
     words = set(words_of(grid.names[index])) or {grid.names[index].strip()}
-    if not words <= _ROW_COUNTERS:
+    if not words <= words_for("part", "row_counter"):
         return False
     steps = to_floats(column.slice(0, 1000))
     return len(steps) < 2 or bool(((steps[1:] - steps[:-1]) == 1).mean() > 0.5)

@@ -7,16 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from reduction.readers.behaviour import BoolArray, Course, courses, median_where, switching
+from reduction.readers.behaviour import Course, courses, drawing_power, median_where, switching
 from reduction.readers.headings import words_of
-from reduction.readers.nameless import by_behaviour
+from reduction.readers.nameless import CYCLES, by_behaviour
 from reduction.readers.place_words import role_by_words
 from reduction.readers.table import Column, Guess, Log
 from reduction.session import Role
 
 Key = tuple[str, str]
-_CYCLES = 4  # on-and-off changes from which a heater counts as switched: two full cycles, common practice
-_UNIT_ON_W = 100.0
+_SWAPPED_K = 1.0  # by which one side must be warmer before the words are doubted; common practice, no source
+_DOUBTED = 0.3
 
 
 def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
@@ -33,17 +33,12 @@ def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
         (file, column) to a guess: role, a sentence of evidence with numbers, and how sure it is (0 to 1).
     """
     keyed = [((log.path, column.name), column) for log in logs for column in log.columns]
-    found = {key: _by_words(key, column) for key, column in keyed}
-    known = {key: guess for key, guess in found.items() if guess is not None}
+    words = {key: guess for key, column in keyed if (guess := _by_words(column))}
     seen = courses(keyed)
-    unit_on = _unit_on(seen, known)
-    known |= by_behaviour([c for c in seen if c.key not in known], seen, known, unit_on)
-    known |= _doubts(seen, known, unit_on)
-    for key, column in keyed:
-        known.setdefault(
-            key, Guess("role", Role.IGNORED.value, _said(column, "no word and no behaviour tells what it is"), 0.3)
-        )
-    return known
+    proposed = by_behaviour(seen, words)
+    proposed |= _doubts(seen, proposed)
+    nothing = "no word and no behaviour tells what it is"
+    return {key: proposed.get(key) or _ignored(column, nothing, 0.3) for key, column in keyed}
 
 
 def with_roles(logs: Sequence[Log]) -> tuple[Log, ...]:
@@ -57,87 +52,69 @@ def with_roles(logs: Sequence[Log]) -> tuple[Log, ...]:
     return tuple(replace(log, columns=tuple(named(log, c) for c in log.columns)) for log in logs)
 
 
-def _by_words(key: Key, column: Column) -> Guess | None:
+def _by_words(column: Column) -> Guess | None:
+    """Propose what the heading's words name, with the level or the switching beside it."""
+    if column.is_difference:
+        return _ignored(column, "a difference of two temperatures", 0.8)
     named = role_by_words(words_of(column.name), column.quantity)
-    if named is None or column.is_difference:
-        return (
-            None
-            if not column.is_difference
-            else Guess("role", Role.IGNORED.value, f"“{column.name}” is a difference", 0.8)
-        )
+    if named is None:
+        return None
     role, word, sure = named
-    because = f"heading “{column.name}” says “{word}”"
-    if role is Role.HEATER_CONSTANT_POWER and sure < 0.9:
-        role, evidence, sure = _heater(column)
-        because = f"{because}; {evidence}"
-    elif column.quantity == "power":
-        because = f"{because}; {_power_level(column)}"
+    if column.quantity == "power":
+        role, seen, sure = _power(column, role, sure)
     else:
-        because = f"{because}; {_level(column)}"
-    return Guess("role", role.value, because, sure)
+        seen = _level(column)
+    return Guess("role", role.value, f"heading “{column.name}” says “{word}”; {seen}", sure)
 
 
-def _heater(column: Column) -> tuple[Role, str, float]:
-    """Tell a heater under a thermostat from one that runs on, by its switching."""
+def _power(column: Column, role: Role, sure: float) -> tuple[Role, str, float]:
+    """Describe a power by its switching; that tells a heater on a thermostat from one that runs on."""
     s = switching(column)
-    if s.changes >= _CYCLES:
-        return (
-            Role.HEATER_CYCLING_POWER,
-            f"it switches {s.changes} times between {s.low_w:.0f} and {s.level_w:.0f} W, {s.on_share:.0%} of the time on",
-            0.93,
-        )
-    if s.changes == 0:
-        return Role.HEATER_CONSTANT_POWER, f"it runs on at {s.level_w:.0f} W (± {s.spread:.1%})", 0.93
-    sure = 0.6 if 0.02 < s.on_share < 0.9 and s.changes > 1 else 0.75
-    return Role.HEATER_CONSTANT_POWER, f"it changes {s.changes} time(s) only, at {s.level_w:.0f} W while on", sure
-
-
-def _power_level(column: Column) -> str:
-    s = switching(column)
-    if s.changes >= _CYCLES:
-        return f"it switches {s.changes} times, {s.level_w:.0f} W while on"
-    return f"about {s.level_w:.0f} W"
+    if s.changes >= CYCLES:
+        seen = f"it switches {s.changes} times between {s.low_w:.0f} and {s.level_w:.0f} W"
+    elif s.changes:
+        seen = f"it changes {s.changes} time(s), {s.level_w:.0f} W while on"
+    else:
+        seen = f"it runs on at {s.level_w:.0f} W (± {s.spread:.1%})"
+    if role is not Role.HEATER_CONSTANT_POWER or sure > 0.9:
+        return role, seen, sure
+    if s.changes >= CYCLES:
+        return Role.HEATER_CYCLING_POWER, seen, 0.93
+    return role, seen, 0.93 if s.changes == 0 else 0.7
 
 
 def _level(column: Column) -> str:
     known = column.values[np.isfinite(column.values)]
     if not len(known):
         return "no reading"
-    lo, hi = float(known.min()), float(known.max())
-    return f"{lo:.4g} to {hi:.4g} {column.quantity_unit}".strip()
+    return f"{known.min():.4g} to {known.max():.4g} {column.quantity_unit}".strip()
 
 
-def _said(column: Column, why: str) -> str:
-    return f"“{column.name}” ({_level(column)}): {why}"
+def _ignored(column: Column, why: str, sure: float) -> Guess:
+    return Guess("role", Role.IGNORED.value, f"“{column.name}” ({_level(column)}): {why}", sure)
 
 
-def _unit_on(seen: Sequence[Course], known: dict[Key, Guess]) -> BoolArray | None:
-    """Return when the unit draws power, on the common grid; None where no column says."""
-    powers = [c for c in seen if (g := known.get(c.key)) and g.value == Role.UNIT_POWER.value]
-    if not powers or not np.isfinite(powers[0].top):
-        return None
-    with np.errstate(invalid="ignore"):
-        on = powers[0].values > max(_UNIT_ON_W, 0.4 * powers[0].top)
-    return on if on.sum() >= 5 else None
+def _doubts(seen: Sequence[Course], proposed: dict[Key, Guess]) -> dict[Key, Guess]:
+    """Lower the certainty of proposals that the behaviour speaks against, and say so."""
 
+    def of(*roles: Role) -> list[Course]:
+        return [c for c in seen if c.key in proposed and proposed[c.key].value in roles]
 
-def _doubts(seen: Sequence[Course], known: dict[Key, Guess], unit_on: BoolArray | None) -> dict[Key, Guess]:
-    """Lower the certainty of words that the behaviour speaks against, and say so."""
-    if unit_on is None:
-        return {}
-    role = {c.key: known[c.key].value for c in seen if c.key in known}
-    supply = [c for c in seen if role.get(c.key) == Role.SUPPLY_TEMP.value]
-    back = [c for c in seen if role.get(c.key) in {Role.RETURN_TEMP.value, Role.ROOM_TEMP.value}]
-    inlet = [c for c in seen if role.get(c.key) == Role.CONDENSER_INLET_TEMP.value]
-    outlet = [c for c in seen if role.get(c.key) == Role.CONDENSER_OUTLET_TEMP.value]
+    unit_on = drawing_power(of(Role.UNIT_POWER))
+    pairs = (
+        (of(Role.SUPPLY_TEMP), of(Role.RETURN_TEMP) or of(Role.ROOM_TEMP), "supply air"),
+        (of(Role.CONDENSER_INLET_TEMP), of(Role.CONDENSER_OUTLET_TEMP), "condenser inlet"),
+    )
     doubts: dict[Key, Guess] = {}
-    for low, high, what in ((supply, back, "supply air"), (inlet, outlet, "condenser inlet")):
-        if not low or not high:
+    for should_be_cold, should_be_warm, what in pairs:
+        if unit_on is None or not should_be_cold or not should_be_warm:
             continue
-        cold, warm = median_where(low[0], unit_on), float(np.median([median_where(c, unit_on) for c in high]))
-        if cold > warm + 1.0:
-            for course in (*low, *high[:1]):
-                guess = known[course.key]
-                doubts[course.key] = replace(guess, sure=0.3, because=f"{guess.because}; but the {what} is {cold - warm:.1f} K "
-                    "warmer than the other side while the unit draws power: the two may be swapped")  # fmt: skip
+        excess = median_where(should_be_cold[0], unit_on) - median_where(should_be_warm[0], unit_on)
+        if excess > _SWAPPED_K:
+            doubt = (
+                f"the {what} is {excess:.1f} K warmer than the other side while the unit draws power: perhaps swapped"
+            )
+            for course in (should_be_cold[0], should_be_warm[0]):
+                guess = proposed[course.key]
+                doubts[course.key] = replace(guess, sure=_DOUBTED, because=f"{guess.because}; but {doubt}")
     return doubts

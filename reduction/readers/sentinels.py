@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+from numpy.typing import NDArray
 
 from reduction.readers.headings import Heading
 from reduction.readers.table import Fault, FloatArray
+from reduction.readers.words import rows_of
 
-_ALWAYS = {
-    "temperature": (-127.0, -196.6, 999.9, 9999.0, -9999.0, -999.0, -999.9, 32767.0, 65535.0, 6553.5, 3276.7, -3276.8, 7999.0, -7999.0, -99.9, 1e6),
-    "humidity": (999.9, 9999.0, -9999.0, -999.0, 65535.0, 6553.5, 32767.0, 3276.7, 7999.0, -7999.0, 255.0, -99.9, -127.0),
-    "power": (65535.0, 6553.5, -9999.0, -999.0, 32767.0, 999999.0, 4294967295.0, 429496729.5, -127.0),
-    "": (-127.0, 999.9, -9999.0, 65535.0, 32767.0, 7999.0, -7999.0, -999.0),
-}  # fmt: skip
-_POWER_UP_C = (
-    85.0  # what a common one-wire thermometer shows before its first conversion (maker's data sheet, from memory)
-)
-_NEAR_C = 5.0
+BoolArray = NDArray[np.bool_]
+_POWER_UP = {"°F": 185.0}  # 85 °C elsewhere: what a common one-wire thermometer shows before its first conversion
+_POWER_UP_C = 85.0
+_NEAR = 5.0  # a real reading has neighbours as near as this; common practice, no source
+_CLEAR = 0.02  # of a code: other readings nearer than that make it a reading
+
+
+@cache
+def _codes(quantity: str) -> dict[float, str]:
+    return {float(row["value"]): row["why"] for row in rows_of("sentinels.csv") if row["quantity"] == quantity}
 
 
 def without_sentinels(name: str, heading: Heading, values: FloatArray) -> tuple[FloatArray, list[Fault]]:
-    """Replace codes by NaN; 85.0 °C goes only where its neighbours are not near it.
+    """Replace codes by NaN; a power-up value goes only where its neighbours are not near it.
 
     Examples
     --------
@@ -29,66 +33,53 @@ def without_sentinels(name: str, heading: Heading, values: FloatArray) -> tuple[
     >>> without_sentinels("t_room", parse_heading("room_C"), values)[0].tolist()
     [26.4, nan, nan, 26.5]
     """
-    codes = _ALWAYS.get(heading.quantity, _ALWAYS[""] if heading.quantity == "" else ())
-    if not codes or not len(values):
-        return values, []
-    lo, hi = _extremes(values)
+    least, greatest = _extremes(values)
     faults: list[Fault] = []
-    found = [c for c in codes if lo <= c <= hi]
     bad = np.zeros(len(values), dtype=bool)
-    for code in found:
-        here = values == code
-        if here.any() and _out_of_place(values, here):
+    for code, why in _codes(heading.quantity).items():
+        if least <= code <= greatest and _is_code(values, here := values == code):
             bad |= here
-            faults.append(_fault(name, code, here, "is a code for a missing or over-ranged sensor"))
-    if heading.quantity in {"temperature", ""} and lo <= _POWER_UP_C <= hi:
-        here = _power_up(values, bad)
+            faults.append(_fault(name, code, here, why))
+    start = _POWER_UP.get(heading.unit.symbol if heading.unit else "", _POWER_UP_C)
+    if heading.quantity in {"temperature", ""} and least <= start <= greatest:
+        here = _far_from_neighbours(values, start, bad)
         if here.any():
             bad |= here
-            faults.append(
-                _fault(
-                    name,
-                    _POWER_UP_C,
-                    here,
-                    "is what a sensor shows before its first conversion; its neighbours are far from it",
-                )
-            )
-    return (np.where(bad, np.nan, values), faults) if bad.any() else (values, [])
+            why = "what a sensor shows before its first conversion, and its neighbours are far from it"
+            faults.append(_fault(name, start, here, why))
+    return (np.where(bad, np.nan, values) if faults else values), faults
 
 
 def _extremes(values: FloatArray) -> tuple[float, float]:
-    with np.errstate(invalid="ignore"):
-        lo, hi = float(np.min(values)), float(np.max(values))
-    if np.isnan(lo):
-        known = values[np.isfinite(values)]
-        return (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    return lo, hi
+    if not len(values) or np.isnan(values).all():
+        return 0.0, 0.0
+    return float(np.nanmin(values)), float(np.nanmax(values))
 
 
-def _out_of_place(values: FloatArray, here: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
+def _is_code(values: FloatArray, here: BoolArray) -> bool:
     """A code is one if the other readings do not come near it."""
-    others = values[~here & np.isfinite(values)]
-    if not len(others):
-        return True
+    if not here.any():
+        return False
     code = float(values[here][0])
-    return bool(np.min(np.abs(others - code)) > max(2.0, 0.02 * abs(code)))
+    others = values[~here & np.isfinite(values)]
+    return not len(others) or bool(np.min(np.abs(others - code)) > max(2.0, _CLEAR * abs(code)))
 
 
-def _power_up(
-    values: FloatArray, bad: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    here = values == _POWER_UP_C
+def _far_from_neighbours(values: FloatArray, code: float, bad: BoolArray) -> BoolArray:
+    here = values == code
     known = np.flatnonzero(np.isfinite(values) & ~bad & ~here)
     if not here.any() or not len(known):
         return np.zeros(len(values), dtype=bool)
     rows = np.flatnonzero(here)
     after = np.clip(np.searchsorted(known, rows), 0, len(known) - 1)
     before = np.clip(after - 1, 0, len(known) - 1)
-    distance = np.minimum(np.abs(values[known[after]] - _POWER_UP_C), np.abs(values[known[before]] - _POWER_UP_C))
-    here[rows[distance <= _NEAR_C]] = False
-    return here
+    distance = np.minimum(np.abs(values[known[after]] - code), np.abs(values[known[before]] - code))
+    far = np.zeros(len(values), dtype=bool)
+    far[rows[distance > _NEAR]] = True
+    return far
 
 
-def _fault(name: str, code: float, here: np.ndarray[tuple[int], np.dtype[np.bool_]], why: str) -> Fault:
-    return Fault("sentinel", int(here.sum()), int(np.flatnonzero(here)[0]) + 1, name,
-        f"“{name}”: {int(here.sum())} reading(s) of exactly {code:g} count as missing: {code:g} {why}.")  # fmt: skip
+def _fault(name: str, code: float, here: BoolArray, why: str) -> Fault:
+    count = int(here.sum())
+    sentence = f"“{name}”: {count} reading(s) of exactly {code:g} count as missing: {why}."
+    return Fault("sentinel", count, None, name, sentence)

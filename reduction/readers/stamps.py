@@ -255,7 +255,7 @@ def epoch_scale(values: FloatArray) -> tuple[float, str] | None:
         return None
     lo, hi = float(known.min()), float(known.max())
     for scale, unit in ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns")):
-        if 946_684_800 <= lo * scale and hi * scale <= 4_102_444_800:  # the years 2000 to 2100
+        if lo * scale >= 946_684_800 and hi * scale <= 4_102_444_800:  # the years 2000 to 2100
             return scale, unit
     return None
 
@@ -263,7 +263,7 @@ def epoch_scale(values: FloatArray) -> tuple[float, str] | None:
 def excel_serial(values: FloatArray) -> bool:
     """Tell whether numbers look like spreadsheet days of the 1900 system, 2000 to 2100."""
     known = values[np.isfinite(values)]
-    return bool(len(known)) and 36526.0 <= float(known.min()) and float(known.max()) <= 73050.0
+    return bool(len(known)) and float(known.min()) >= 36526.0 and float(known.max()) <= 73050.0
 
 
 def from_excel(values: FloatArray) -> FloatArray:

@@ -10,14 +10,16 @@ import pyarrow as pa
 import pyarrow.json as pajson
 import pyarrow.parquet as pq
 
-from reduction.errors import Place, UnreadableFile
+from reduction.errors import UnreadableFile
 from reduction.readers.delimited import retyped
 from reduction.readers.grid import Grid
+from reduction.readers.refusals import refusal
 from reduction.readers.source import MAX_UNPACKED, Source
 from reduction.readers.table import Fault
 
 MAX_COLUMNS = 2000
 _BLOCK = 1 << 24
+_MOST_ARRAY = 1 << 26
 
 
 def read_parquet(source: Source) -> Grid:
@@ -32,12 +34,12 @@ def read_parquet(source: Source) -> Grid:
         file = pq.ParquetFile(io.BytesIO(source.data))
         size = sum(file.metadata.row_group(i).total_byte_size for i in range(file.metadata.num_row_groups))
         if size > MAX_UNPACKED or file.metadata.num_columns > MAX_COLUMNS:
-            raise _unreadable(source.name, f"{file.metadata.num_columns} columns of {size / 1e6:,.0f} MB")
+            raise refusal(source.name, f"{file.metadata.num_columns} columns of {size / 1e6:,.0f} MB")
         return _grid(file.read(), source.name)
     except (pa.ArrowException, OSError, KeyError, NotImplementedError) as error:
         if isinstance(error, UnreadableFile):
             raise
-        raise _unreadable(source.name, "a damaged Parquet file") from error
+        raise refusal(source.name, "a damaged Parquet file") from error
 
 
 def read_json_lines(text: bytes, file: str) -> Grid:
@@ -75,17 +77,21 @@ def _parse_json(text: bytes) -> pa.Table:
 def _flat(table: pa.Table) -> pa.Table:
     """Flatten nested objects once; stamps inside them have lost their zone and are not used."""
     flat = table.flatten()
-    return flat.drop_columns([f.name for f in flat.schema if pa.types.is_timestamp(f.type) and f.name not in table.column_names])
+    return flat.drop_columns(
+        [f.name for f in flat.schema if pa.types.is_timestamp(f.type) and f.name not in table.column_names]
+    )
 
 
 def _lines_of_array(text: bytes, file: str) -> bytes:
+    if len(text) > _MOST_ARRAY:
+        raise refusal(file, f"one JSON array of {len(text) / 1e6:,.0f} MB", "one JSON object per line")
     try:
         rows = json.loads(text)
         if isinstance(rows, list) and rows and all(isinstance(r, dict) for r in rows):
             return "\n".join(json.dumps(r) for r in rows).encode()
     except (ValueError, RecursionError) as error:
-        raise _unreadable(file, "JSON that breaks off or is damaged") from error
-    raise _unreadable(file, "JSON that is no list of readings")
+        raise refusal(file, "JSON that breaks off or is damaged") from error
+    raise refusal(file, "JSON that is no list of readings")
 
 
 def _patiently(text: bytes, file: str, error: Exception) -> Grid:
@@ -103,7 +109,7 @@ def _patiently(text: bytes, file: str, error: Exception) -> Grid:
             rows.append({str(k): None if v is None or isinstance(v, dict | list) else str(v) for k, v in row.items()})
     names = dict.fromkeys(k for r in rows for k in r)
     if not rows or len(names) > MAX_COLUMNS or len(broken) > len(rows):
-        raise _unreadable(file, "JSON that is no list of readings") from error
+        raise refusal(file, "JSON that is no list of readings") from error
     table = pa.table({n: retyped(pa.array([r.get(n) for r in rows], pa.string()), ".") for n in names})
     return replace(_grid(table, file), faults=_broken_lines(broken, len(lines)))
 
@@ -122,7 +128,7 @@ def _broken_lines(broken: list[int], lines: int) -> tuple[Fault, ...]:
 def _grid(table: pa.Table, file: str) -> Grid:
     names = [n for n in table.column_names if not pa.types.is_nested(table.schema.field(n).type)]
     if not names or not table.num_rows:
-        raise _unreadable(file, "no rows of readings")
+        raise refusal(file, "no rows of readings")
     columns = tuple(_plain(table.column(n)) for n in names)
     blank = ("",) * len(names)
     return Grid(tuple(names), columns, blank, blank)
@@ -142,8 +148,3 @@ def _plain(column: pa.ChunkedArray) -> pa.Array:
     if pa.types.is_decimal(kind) or pa.types.is_null(kind):
         return array.cast(pa.float64())
     return array
-
-
-def _unreadable(file: str, found: str) -> UnreadableFile:
-    return UnreadableFile(place=Place(file), found=found, expected="a table of readings",
-        remedy="Export it as CSV with one heading row and a time column.")  # fmt: skip

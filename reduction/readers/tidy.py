@@ -7,11 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from reduction.readers.numbers import RowNumber
 from reduction.readers.table import Fault, FloatArray
 
 
 def in_order(
-    time_s: FloatArray, columns: Sequence[FloatArray], first_row: int, resolution_s: float = 1.0
+    time_s: FloatArray, columns: Sequence[FloatArray], row_number: RowNumber, resolution_s: float = 1.0
 ) -> tuple[FloatArray, list[FloatArray], tuple[Fault, ...]]:
     """Return rows sorted by time, each instant once.
 
@@ -38,13 +39,13 @@ def in_order(
     faults: list[Fault] = []
     if resolution_s >= 60 and (spread := _spread_minutes(time_s)) is not None:
         time_s, steps = spread, np.diff(spread)
-        faults.append(Fault("seconds_lost", len(time_s), first_row, None,
+        faults.append(Fault("seconds_lost", len(time_s), row_number(0), None,
             "Stamps have no seconds and several rows share a minute; the rows are spread evenly over it."))  # fmt: skip
     if (back := steps < 0).any():
         order = np.argsort(time_s, kind="stable")
-        row = first_row + int(np.flatnonzero(back)[0]) + 1
+        row = row_number(int(np.flatnonzero(back)[0]) + 1)
         faults.append(Fault("out_of_order", int(back.sum()), row, None,
-            f"{int(back.sum())} row(s) are earlier than the row above; the rows were sorted by time, first row {row}."))  # fmt: skip
+            f"{int(back.sum())} row(s), the first row {row}, are earlier than the row above; they were sorted."))  # fmt: skip
         time_s, columns = time_s[order], [c[order] for c in columns]
     return (*_each_instant_once(time_s, list(columns), faults), tuple(faults))
 

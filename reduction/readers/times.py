@@ -11,7 +11,6 @@ import numpy as np
 
 from reduction.errors import Place, UnreadableTime
 from reduction.readers.clock_columns import (
-    TIME_WORDS,
     Reading,
     counted,
     elapsed,
@@ -22,8 +21,9 @@ from reduction.readers.clock_columns import (
 )
 from reduction.readers.grid import Grid, as_text
 from reduction.readers.headings import words_of
-from reduction.readers.local_time import find_zone, place_on_utc
+from reduction.readers.local_time import Placed, find_zone, place_on_utc
 from reduction.readers.table import Fault, FloatArray, Guess
+from reduction.readers.words import words_for
 from reduction.session import Profile
 
 _PREFERRED = ("utc", "timestamp", "datetime", "time", "date", "zeit", "changed")
@@ -66,17 +66,21 @@ def find_times(grid: Grid, file: str, profile: Profile, time_zone: str) -> Times
     guesses = [Guess("time_column", column, reading.what, 0.97)]
     if stamps.order and stamps.because:
         guesses.append(Guess("date_order", stamps.order, stamps.because, stamps.sure))
-    if stamps.zoned:
-        guess = Guess("time_zone", "UTC", "stamps carry their offset or count in UTC", 1.0)
-        time_s, faults = stamps.seconds, ()
-    else:
-        zone, guess = _zone(grid, reading, file, profile, time_zone)
-        placed = place_on_utc(stamps.seconds, zone, file, column)
-        time_s = placed.time_s
-        faults = tuple(replace(f, first_row=(f.first_row or 1) + grid.first_row - 1) for f in placed.faults)
-        guess = replace(guess, because=f"{guess.because}; {placed.because}") if placed.because else guess
-    return Times(time_s, reading.columns, guess.value, stamps.order, stamps.resolution_s, (*guesses, guess),
+    placed, guess = _placed(reading, grid, file, profile, time_zone)
+    faults = tuple(replace(f, first_row=grid.row_number((f.first_row or 1) - 1)) for f in placed.faults)
+    return Times(placed.time_s, reading.columns, guess.value, stamps.order, stamps.resolution_s, (*guesses, guess),
         (*reading.faults, *junk, *faults))  # fmt: skip
+
+
+def _placed(reading: Reading, grid: Grid, file: str, profile: Profile, time_zone: str) -> tuple[Placed, Guess]:
+    """Place the stamps on UTC, with the zone and how it is known."""
+    if reading.stamps.zoned:
+        return Placed(reading.stamps.seconds), Guess(
+            "time_zone", "UTC", "stamps carry their offset or count in UTC", 1.0
+        )
+    zone, guess = _zone(grid, reading, file, profile, time_zone)
+    placed = place_on_utc(reading.stamps.seconds, zone, file, grid.names[reading.columns[0]])
+    return placed, replace(guess, because=f"{guess.because}; {placed.because}") if placed.because else guess
 
 
 def _find(grid: Grid, file: str, profile: Profile) -> Reading:
@@ -104,11 +108,11 @@ def _candidates(grid: Grid, file: str, profile: Profile) -> Sequence[int]:
 
 
 def _rank(name: str) -> int:
-    words = words_of(name)
+    heading = words_of(name)
     for rank, word in enumerate(_PREFERRED):
-        if word in words:
+        if word in heading:
             return rank
-    return len(_PREFERRED) + (0 if TIME_WORDS & set(words) else 1)
+    return len(_PREFERRED) + (0 if words_for("part", "time") & set(heading) else 1)
 
 
 def _looked_at(grid: Grid) -> str:
@@ -136,7 +140,7 @@ def _without_stamp(reading: Reading, grid: Grid, file: str) -> tuple[Fault, ...]
     missing = np.flatnonzero(np.isnan(reading.stamps.seconds))
     if not len(missing):
         return ()
-    row = grid.first_row + int(missing[0])
+    row = grid.row_number(int(missing[0]))
     column = grid.names[reading.columns[0]]
     if len(missing) == len(grid) or len(missing) > max(_FEW_ROWS, _MOST_JUNK * len(grid)):
         text = as_text(grid.columns[reading.columns[0]])[int(missing[0])].as_py()

@@ -10,10 +10,11 @@ import numpy as np
 from reduction.readers.grid import Grid
 from reduction.readers.headings import Heading, parse_heading, parse_headings
 from reduction.readers.numbers import Values, read_values
-from reduction.readers.raw import VAGUE_WORDS, Raw, Raws, counts_rows
+from reduction.readers.raw import Raw, Raws, counts_rows
 from reduction.readers.table import FloatArray, Guess
 from reduction.readers.tidy import in_order
 from reduction.readers.times import Times
+from reduction.readers.words import words_for
 
 _SPARSE = 0.5  # share of blanks from which a blank means “not reported here”, common practice in merged logs
 
@@ -22,12 +23,12 @@ def read_wide(grid: Grid, times: Times, file: str) -> Raws:
     """Read every column that holds numbers; full ones share one array of times."""
     headings = parse_headings(grid.names, grid.units, grid.statistics)
     taken, left_out = _numbers(grid, times, headings)
-    time_s, columns, faults = in_order(times.time_s, [v.values for _, v in taken], grid.first_row, times.resolution_s)
+    time_s, columns, faults = in_order(times.time_s, [v.values for _, v in taken], grid.row_number, times.resolution_s)
     raws = []
     for (heading, read), values in zip(taken, columns, strict=True):
         raws.append(_raw(heading.with_cell_unit(read.unit), read, time_s, values))
     guesses = [*left_out]
-    if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - VAGUE_WORDS):
+    if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
         raws = [_named_by_file(raws[0], file)]
         guesses.append(Guess("name", raws[0].name, "the heading says nothing of the place, the file's name may", 0.7))
     cell_faults = tuple(f for _, v in taken for f in v.faults)
@@ -43,7 +44,7 @@ def _numbers(grid: Grid, times: Times, headings: list[Heading]) -> tuple[list[tu
         if counts_rows(grid, index):
             left_out.append(Guess("left_out", name, f"“{name}” counts the rows", 0.95))
             continue
-        read = read_values(grid.columns[index], grid.decimal, name, grid.first_row, headings[index].unit)
+        read = read_values(grid.columns[index], grid.decimal, name, grid.row_number, headings[index].unit)
         if read is None:
             left_out.append(Guess("left_out", name, f"“{name}” holds words or further stamps", 0.9))
         elif not np.isfinite(read.values).any():

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import io
 import zipfile
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 import python_calamine
 
-from reduction.errors import Place, UnreadableFile
+from reduction.errors import UnreadableFile
 from reduction.readers.delimited import read_rows
 from reduction.readers.grid import Grid
+from reduction.readers.refusals import refusal
 from reduction.readers.source import Source, refuse_bomb
 from reduction.readers.table import Guess
 from reduction.session import Profile
 
 MAX_CELLS = 20_000_000
-Cell = int | float | str | bool | time | date | datetime | timedelta | None
+MAX_SHEETS = 30
+Cell = int | float | str | bool | time | date | datetime | timedelta
+_REMEDY = "Save the sheet with the readings as CSV."
 
 
 def read_workbook(source: Source, profile: Profile) -> Grid:
@@ -27,53 +32,47 @@ def read_workbook(source: Source, profile: Profile) -> Grid:
     UnreadableFile
         If no sheet does, or the workbook is damaged, locked, or unpacks to more than any log holds.
     """
-    if source.data[:2] == b"PK":
-        with zipfile.ZipFile(io.BytesIO(source.data)) as archive:
-            refuse_bomb(source.name, archive)
-    try:
-        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(source.data))
-        sheets = [profile.sheet] if profile.sheet else list(book.sheet_names)
-    except (python_calamine.CalamineError, OSError, ValueError) as error:
-        raise _unreadable(source.name, f"a workbook that cannot be opened ({error})") from error
-    if profile.sheet and profile.sheet not in book.sheet_names:
-        raise UnreadableFile(place=Place(source.name), found=", ".join(book.sheet_names)[:120],
-            expected=f"a sheet “{profile.sheet}”", remedy="Name one of its sheets.")  # fmt: skip
+    book = _open(source)
+    names = list(book.sheet_names)
+    if profile.sheet and profile.sheet not in names:
+        raise refusal(
+            source.name, ", ".join(names) or "no sheets", f"a sheet “{profile.sheet}”", "Name one of its sheets."
+        )
     failed: UnreadableFile | None = None
-    for sheet in sheets[:30]:
+    for sheet in [profile.sheet] if profile.sheet else names[:MAX_SHEETS]:
         try:
             rows = _rows(book, sheet, source.name)
             grid = read_rows([[_text(c) for c in row] for row in rows], rows, source.name, profile)
         except UnreadableFile as error:
             failed = failed or error
             continue
-        others = [s for s in book.sheet_names if s != sheet]
-        because = f"the first sheet with readings; not read: {', '.join(others)[:120]}" if others else "the only sheet"
+        others = ", ".join(name for name in names if name != sheet)
+        because = f"the first sheet with readings; not read: {others[:120]}" if others else "the only sheet"
         guess = Guess("sheet", sheet, because, 1.0 if profile.sheet or not others else 0.8)
-        return Grid(grid.names, grid.columns, grid.units, grid.statistics, grid.preamble, grid.first_row, None,
-            grid.decimal, grid.has_heading, sheet, grid.faults, (*grid.guesses, guess), grid.questions)  # fmt: skip
-    raise failed or _unreadable(source.name, "a workbook without sheets")
+        return replace(grid, sheet=sheet, guesses=(*grid.guesses, guess))
+    raise failed or refusal(source.name, "a workbook without sheets", remedy=_REMEDY)
 
 
-def _rows(book: python_calamine.CalamineWorkbook, sheet: str, file: str) -> list[list[Cell]]:
+def _open(source: Source) -> python_calamine.CalamineWorkbook:
+    if source.data[:2] == b"PK":
+        with zipfile.ZipFile(io.BytesIO(source.data)) as archive:
+            refuse_bomb(source.name, archive)
+    try:
+        return python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(source.data))
+    except (python_calamine.CalamineError, OSError, ValueError) as error:
+        raise refusal(source.name, f"a workbook that cannot be opened ({error})", remedy=_REMEDY) from error
+
+
+def _rows(book: python_calamine.CalamineWorkbook, sheet: str, file: str) -> Sequence[Sequence[Cell]]:
     try:
         found = book.get_sheet_by_name(sheet)
-        if found.total_height * found.total_width > MAX_CELLS:
-            raise _unreadable(file, f"{found.total_height:,} rows of {found.total_width:,} columns in one sheet")
-        return found.to_python(skip_empty_area=False)
+        height, width = found.total_height, found.total_width
+        if height * width <= MAX_CELLS:
+            return found.to_python(skip_empty_area=False)
     except (python_calamine.CalamineError, OSError, ValueError) as error:
-        if isinstance(error, UnreadableFile):
-            raise
-        raise _unreadable(file, f"a damaged sheet “{sheet}”") from error
-
-
-def _unreadable(file: str, found: str) -> UnreadableFile:
-    return UnreadableFile(place=Place(file), found=found[:160], expected="a workbook with a table of readings",
-        remedy="Save the sheet with the readings as CSV.")  # fmt: skip
+        raise refusal(file, f"a damaged sheet “{sheet}”", remedy=_REMEDY) from error
+    raise refusal(file, f"{height:,} rows of {width:,} columns in one sheet", f"at most {MAX_CELLS:,} cells", _REMEDY)
 
 
 def _text(cell: Cell) -> str:
-    if cell is None:
-        return ""
-    if isinstance(cell, datetime):
-        return cell.isoformat(sep=" ")
-    return str(cell)
+    return cell.isoformat(sep=" ") if isinstance(cell, datetime) else str(cell)

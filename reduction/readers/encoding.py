@@ -1,0 +1,90 @@
+"""Bytes of a text to clean UTF-8, with the encoding found and what had to be mended."""
+
+from __future__ import annotations
+
+from reduction.readers.refusals import refusal
+from reduction.readers.source import MAX_LINE, Source, refuse_endless_line
+from reduction.readers.table import Fault, Guess
+
+_UTF8_MARK = b"\xef\xbb\xbf"
+_HEAD = 4096
+_MOST_NUL = 0.1  # share of NUL bytes beyond which it is no text with a power cut, common practice
+_MOST_CONTROL = 0.02
+
+
+def decode(source: Source, encoding: str | None = None) -> tuple[bytes, Guess, tuple[Fault, ...]]:
+    """Return the text as UTF-8 without mark, NUL bytes and old line ends, the encoding, and what was mended.
+
+    Raises
+    ------
+    UnreadableFile
+        If the bytes are no text, or not in the encoding that was stated.
+    """
+    data = source.data
+    guess = Guess("encoding", encoding, "as stated", 1.0) if encoding else _encoding_of(data)
+    if encoding or not guess.value.startswith("utf-8") or guess.sure < 1.0:
+        data = _recoded(source, guess)
+    data = data.removeprefix(_UTF8_MARK)
+    data, faults = _without_nul(source.name, data)
+    if b"\r" in data[:MAX_LINE] and b"\n" not in data[:MAX_LINE]:
+        data = data.replace(b"\r", b"\n")
+    refuse_endless_line(source.name, data[: MAX_LINE + 1])
+    _refuse_binary(source.name, data[:_HEAD])
+    return data, guess, faults
+
+
+def _recoded(source: Source, guess: Guess) -> bytes:
+    strict = guess.because == "as stated"
+    try:
+        return source.data.decode(guess.value, errors="strict" if strict else "replace").encode()
+    except (UnicodeDecodeError, LookupError) as error:
+        raise refusal(source.name, f"bytes that are not {guess.value[:30]}", "text in the stated encoding",
+            "State another encoding, or none to have it detected.") from error  # fmt: skip
+
+
+def _without_nul(name: str, data: bytes) -> tuple[bytes, tuple[Fault, ...]]:
+    nul = data.count(b"\0")
+    if not nul:
+        return data, ()
+    if nul > _MOST_NUL * len(data):
+        raise _binary(name)
+    row = data.count(b"\n", 0, data.index(b"\0")) + 1
+    sentence = f"{nul} NUL bytes were removed, the first in row {row}; loggers leave them when the power goes."
+    return data.replace(b"\0", b""), (Fault("nul_bytes", nul, row, None, sentence),)
+
+
+def _refuse_binary(name: str, head: bytes) -> None:
+    if sum(b < 9 or 13 < b < 32 for b in head) > _MOST_CONTROL * len(head):
+        raise _binary(name)
+
+
+def _binary(name: str) -> Exception:
+    return refusal(name, "binary data", "a text log, workbook or Parquet file",
+        "Export the log from the logger's own software as CSV.")  # fmt: skip
+
+
+def _encoding_of(data: bytes) -> Guess:
+    """Find the encoding: a mark, every second byte zero, valid UTF-8, UTF-8 with damage, else Western European."""
+    if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        return Guess("encoding", "utf-16", "byte-order mark", 1.0)
+    head = data[:_HEAD]
+    odd, even = head[1::2].count(0), head[0::2].count(0)
+    if max(odd, even) > 0.15 * len(head) and min(odd, even) < 0.05 * len(head):
+        return Guess("encoding", "utf-16-le" if odd > even else "utf-16-be", "every second byte is zero", 0.95)
+    try:
+        data.decode()
+    except UnicodeDecodeError as error:
+        return _not_utf8(data, error.start)
+    if data[:3] == _UTF8_MARK:
+        return Guess("encoding", "utf-8-sig", "byte-order mark", 1.0)
+    return Guess("encoding", "utf-8", "valid UTF-8", 1.0)
+
+
+def _not_utf8(data: bytes, first: int) -> Guess:
+    text = data.decode(errors="replace")
+    damaged = text.count("\ufffd")
+    if sum(ord(c) > 127 for c in text) - damaged > damaged or data[:3] == _UTF8_MARK:
+        return Guess("encoding", "utf-8", f"UTF-8 with {damaged} damaged byte(s), the first at {first:,}", 0.8)
+    because = f"byte {data[first]:#x} is not UTF-8; read as Western European"
+    holes = any(bytes([byte]) in data for byte in (0x81, 0x8D, 0x8F, 0x90, 0x9D))
+    return Guess("encoding", "latin-1" if holes else "cp1252", because, 0.6 if holes else 0.8)
