@@ -36,11 +36,11 @@ SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
 FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
 FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
 MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
-HISTORY_SD_K = ((0.15, 0.6), (0.8, 0.4))  # what the room may have changed by before the log (weight): soaked, or not, …
+HISTORY_SD_K = ((0.15, 0.65), (0.6, 0.35))  # what the room may have changed by before the log (weight): soaked, or not, …
 SOAK_S: FloatArray = np.geomspace(0.25, 24.0, 12) * HOUR_S  # … at an unknown time before, any decade alike
 OUTDOOR_HISTORY_SD_K = 2.0  # outdoor air at the log's start against its mean over the day before
 INDOOR_HISTORY_SD_K = 0.5  # the rest of the house, likewise
-RADIANT_TO_STORE = 0.13  # of radiant heat that a cold store takes up at first; the rest goes to the air at once
+RADIANT_TO_STORE = 0.10  # of radiant heat that a cold store takes up at first; the rest goes to the air at once
 HISTORY_TAU_S = 4.0 * HOUR_S  # a wall much slower than this carries all of that, a quicker one only part
 
 

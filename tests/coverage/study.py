@@ -24,7 +24,7 @@ from reduction.session import Point
 from tests.coverage.adapter import as_session
 
 BATCH = 100
-MORE_KINDS = ("constant heater", "room not characterised")
+MORE_KINDS = ("room not characterised",)
 
 
 @dataclass(frozen=True)
