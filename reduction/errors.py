@@ -40,6 +40,14 @@ class ReductionError(ValueError):
         self.remedy = remedy
         super().__init__(f"{place}: found “{found}”, expected {expected}. {remedy}")
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Travel between processes with all parts."""
+        return _again, (type(self), self.place, self.found, self.expected, self.remedy)
+
+
+def _again(kind: type[ReductionError], place: Place, found: str, expected: str, remedy: str) -> ReductionError:
+    return kind(place=place, found=found, expected=expected, remedy=remedy)
+
 
 class UnreadableFile(ReductionError):
     """The file as a whole cannot be read: empty, binary, no header, too large."""

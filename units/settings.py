@@ -137,6 +137,10 @@ STORAGES = {
 }
 PARTIAL_UPLOAD_DIR = DATA_DIR / "partial"
 MAX_UPLOAD_BYTES = env.int("MAX_UPLOAD_BYTES", default=256 * 1024 * 1024)
+FILE_UPLOAD_HANDLERS = [
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",  # up to 2.5 MB
+    "tests_app.upload_limit.LimitedUploadHandler",
+]
 
 TASKS = {"default": {"BACKEND": env("TASKS_BACKEND", default="django_tasks.backends.immediate.ImmediateBackend")}}
 

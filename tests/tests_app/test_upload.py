@@ -15,7 +15,7 @@ from django.urls import reverse
 from reduction.errors import InvalidSession, UnreadableFile
 from tests import builders
 from tests.tests_app import logs
-from tests_app.actions import upload
+from tests_app.actions import mapping, reading, upload
 from tests_app.models import Channel, Evidence, PartialUpload, Session, SessionFile
 
 pytestmark = pytest.mark.django_db
@@ -108,6 +108,16 @@ def test_a_packed_file_is_kept_packed(session: Session, tester: Client) -> None:
 )
 def test_a_name_keeps_nothing_that_could_lead_elsewhere(sent: str, kept: str) -> None:
     assert upload.safe_name(sent) == kept
+
+
+def test_large_files_are_read_in_a_process_of_their_own_alike(session: Session, tester: Client, monkeypatch) -> None:
+    monkeypatch.setattr(reading, "APART_BYTES", 1)
+    files = [*logs.both(), logs.uploaded("prose.csv", "Dear reader,\nno log today.\n")]
+    taken = upload.keep_files(session=session, files=files, by=tester.person)
+    apart = [file.reading for file in taken.kept]
+    assert [error.place.file for error in taken.refused] == ["prose.csv"]
+    monkeypatch.undo()
+    assert [file.reading for file in mapping.read_again(session=session, by=tester.person).values()] == apart
 
 
 # --- in parts ------------------------------------------------------------------------------------------

@@ -57,7 +57,7 @@ def bring_in(*, bench: Bench, document: doc.Session, files: Iterable[Incoming], 
             evidence = {path: keep_evidence(bench=bench, arrival=one, by=by) for path, one in wanted.items()}
             unit = unit_of(bench=bench, document=document, by=by)
             session = session_document.from_document(document, bench=bench, unit=unit, evidence=evidence, by=by)
-            files_read = mapping.keep_readings(session=session, fresh={}, by=by)
+            files_read = mapping.read_again(session=session, by=by)
             if document.channels:
                 for file in files_read.values():
                     file.channels.filter(confirmed=False).update(role=Role.IGNORED, confirmed=True)

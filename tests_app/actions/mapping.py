@@ -3,76 +3,61 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from contextlib import ExitStack
 from typing import Any
 from uuid import UUID
 
 from django.db import transaction
 from pydantic import ValidationError
 
-from reduction.errors import InvalidSession, Place
-from reduction.readers import read_logs, with_roles
-from reduction.readers.table import Column, Log
+from reduction.errors import InvalidSession, Place, ReductionError
 from reduction.session import ClockCorrection, Profile
 from tests_app import evidence_store
-from tests_app.actions import reading
+from tests_app.actions.reading import Reading, Source, read_together
 from tests_app.models import Channel, SavedMapping, Session, SessionFile
 from units.models import Person
 
 CHOSEN = ("role", "quantity_unit", "kind", "place", "placement_u_c", "heater_kind", "is_difference")
 
-Logs = tuple[Log, ...]
+
+def sources(*, session: Session, stack: ExitStack) -> dict[SessionFile, Source]:
+    """Return the session's files as what can be read, while `stack` is open."""
+    files = session.files.select_related("evidence").prefetch_related("channels")
+    return {file: _source(session, file, stack) for file in files}
 
 
-def read(*, file: SessionFile) -> Logs:
-    """Read a file of a session as it is said to be read."""
-    with evidence_store.local_path(file.evidence.stored_as) as path:
-        profile = Profile.model_validate(file.profile)
-        return read_logs(path, name=file.name, profile=profile, time_zone=file.session.time_zone)
+def _source(session: Session, file: SessionFile, stack: ExitStack) -> Source:
+    file.session = session
+    path = stack.enter_context(evidence_store.local_path(file.evidence.stored_as))
+    return Source(path, file.name, file.profile, session.time_zone)
 
 
 @transaction.atomic
-def keep_readings(*, session: Session, fresh: Mapping[UUID, Logs], by: Person) -> dict[UUID, SessionFile]:
-    """Keep what the session's files are read as; roles are proposed over all of them together.
-
-    `fresh` holds the logs that were read just now; the other files are read again. A channel that a person
-    confirmed stays as they said.
-    """
-    files = list(session.files.select_related("evidence", "session").prefetch_related("channels"))
-    logs = {file.pk: fresh.get(file.pk) or read(file=file) for file in files}
-    proposed = iter(with_roles(tuple(log for file in files for log in logs[file.pk])))
-    for file in files:
-        _keep_reading(file, tuple(next(proposed) for _ in logs[file.pk]))
-    return {file.pk: file for file in files}
+def read_again(*, session: Session, by: Person) -> dict[UUID, SessionFile]:
+    """Read all files of a session; the first that cannot be read is raised and then nothing is changed."""
+    with ExitStack() as stack:
+        stored = sources(session=session, stack=stack)
+        readings = dict(zip(stored, read_together(list(stored.values())), strict=True))
+    for reading in readings.values():
+        if isinstance(reading, ReductionError):
+            raise reading
+    keep_readings(readings=readings, by=by)
+    return {file.pk: file for file in readings}
 
 
-def _keep_reading(file: SessionFile, logs: Logs) -> None:
-    file.reading = reading.of_logs(logs)
-    file.save(update_fields=["reading"])
-    confirmed = {(channel.log, channel.column) for channel in file.channels.all() if channel.confirmed}
-    file.channels.filter(confirmed=False).delete()
-    columns = [(log.path if log.path != file.name else "", column) for log in logs for column in log.columns]
-    Channel.objects.bulk_create(
-        _proposed(file, log, column, position)
-        for position, (log, column) in enumerate(columns)
-        if (log, column.name) not in confirmed
-    )
-
-
-def _proposed(file: SessionFile, log: str, column: Column, position: int) -> Channel:
-    guesses = [column.role_guess, column.unit_guess, column.kind_guess]
-    return Channel(
-        file=file,
-        log=log,
-        column=column.name,
-        role=column.role,
-        quantity_unit=column.quantity_unit,
-        kind=column.kind,
-        place=column.name if column.role.startswith("adjacent") else "",
-        is_difference=column.is_difference,
-        guesses=[asdict(guess) for guess in guesses],
-        position=position,
-    )
+@transaction.atomic
+def keep_readings(*, readings: Mapping[SessionFile, Reading], by: Person) -> None:
+    """Keep what files are read as; a channel that a person confirmed stays as they said."""
+    for file, reading in readings.items():
+        file.reading = reading.data
+        confirmed = {(channel.log, channel.column) for channel in file.channels.all() if channel.confirmed}
+        Channel.objects.filter(file=file, confirmed=False).delete()
+        Channel.objects.bulk_create(
+            Channel(file=file, position=position, **proposal)
+            for position, proposal in enumerate(reading.proposals)
+            if (proposal["log"], proposal["column"]) not in confirmed
+        )
+    SessionFile.objects.bulk_update(readings, ["reading"])
 
 
 @transaction.atomic
@@ -84,7 +69,7 @@ def read_as(*, file: SessionFile, profile: Mapping[str, Any], by: Person) -> Ses
     except ValidationError as error:
         raise _invalid(file, error) from error
     file.save(update_fields=["profile"])
-    return keep_readings(session=file.session, fresh={file.pk: read(file=file)}, by=by)[file.pk]
+    return read_again(session=file.session, by=by)[file.pk]
 
 
 def set_clock(*, file: SessionFile, clock: Mapping[str, Any], by: Person) -> SessionFile:

@@ -1,34 +1,83 @@
-"""What a reader made of a file, as data that the pages show and the session keeps."""
+"""What readers make of files, as data that the pages show and the session keeps."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from reduction.readers import layout_fingerprint
+from reduction.errors import ReductionError
+from reduction.readers import layout_fingerprint, read_logs, with_roles
 from reduction.readers.table import Column, FloatArray, Log
+from reduction.session import Profile
 
 PICTURE_BINS = 96
 PREVIEW_ROWS = 10
+APART_BYTES = 16 << 20  # from here on a file is read in a process of its own, whose memory goes with it
 
 
-def of_logs(logs: Sequence[Log]) -> dict[str, Any]:
-    """Return the reading of one file: of an archive, that of each log in it."""
-    columns = [column_read(log, column) for log in logs for column in log.columns]
+@dataclass(frozen=True)
+class Source:
+    """A file to read: where it is, what it is called, what was said of it."""
+
+    path: Path
+    name: str
+    profile: Mapping[str, Any]
+    time_zone: str
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read of one file: `data` as `SessionFile.reading` keeps it, and a proposal for each channel."""
+
+    data: dict[str, Any]
+    proposals: list[dict[str, Any]]
+
+
+def read_together(sources: Sequence[Source]) -> list[Reading | ReductionError]:
+    """Read files of one session; roles are proposed over all that can be read, and each other one gives its error."""
+    if sum(source.path.stat().st_size for source in sources) < APART_BYTES:
+        return _read_all(sources)
+    with ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn")) as apart:
+        return apart.submit(_read_all, sources).result()
+
+
+def _read_all(sources: Sequence[Source]) -> list[Reading | ReductionError]:
+    read = [_logs_of(source) for source in sources]
+    proposed = iter(with_roles(tuple(log for logs in read if isinstance(logs, tuple) for log in logs)))
+    return [
+        _reading(source, tuple(next(proposed) for _ in logs)) if isinstance(logs, tuple) else logs
+        for source, logs in zip(sources, read, strict=True)
+    ]
+
+
+def _logs_of(source: Source) -> tuple[Log, ...] | ReductionError:
+    try:
+        profile = Profile.model_validate(source.profile)
+        return read_logs(source.path, name=source.name, profile=profile, time_zone=source.time_zone)
+    except ReductionError as error:
+        return error
+
+
+def _reading(source: Source, logs: Sequence[Log]) -> Reading:
+    columns = [_column_read(log, column) for log in logs for column in log.columns]
     firsts = [column["first"] for column in columns if column["first"]]
     lasts = [column["last"] for column in columns if column["last"]]
-    return {
+    data = {
         "logs": [_log_read(log) for log in logs],
         "columns": columns,
         "first": min(firsts, default=None),
         "last": max(lasts, default=None),
-        "fingerprint": fingerprint(logs),
+        "fingerprint": _fingerprint(logs),
     }
+    return Reading(data, [_proposal(source, log, column) for log in logs for column in log.columns])
 
 
 def _log_read(log: Log) -> dict[str, Any]:
@@ -44,7 +93,21 @@ def _log_read(log: Log) -> dict[str, Any]:
     }
 
 
-def column_read(log: Log, column: Column) -> dict[str, Any]:
+def _proposal(source: Source, log: Log, column: Column) -> dict[str, Any]:
+    """Return the fields of the channel that a column is proposed as."""
+    return {
+        "log": log.path if log.path != source.name else "",
+        "column": column.name,
+        "role": column.role.value,
+        "quantity_unit": column.quantity_unit,
+        "kind": column.kind.value,
+        "place": column.name if column.role.startswith("adjacent") else "",
+        "is_difference": column.is_difference,
+        "guesses": [asdict(guess) for guess in (column.role_guess, column.unit_guess, column.kind_guess)],
+    }
+
+
+def _column_read(log: Log, column: Column) -> dict[str, Any]:
     """Return what a page says of a column: span, level, how often, and a small picture."""
     known = np.isfinite(column.values)
     values = column.values[known]
@@ -75,7 +138,7 @@ def picture(time_s: FloatArray, values: FloatArray, bins: int = PICTURE_BINS) ->
     return [[round(float(x), 4), float(a), float(b)] for x, a, b in zip(places, low, high, strict=True)]
 
 
-def fingerprint(logs: Sequence[Log]) -> str:
+def _fingerprint(logs: Sequence[Log]) -> str:
     """Return a digest of shapes and headings: equal for two files of one logger's layout."""
     layouts = sorted(layout_fingerprint(log) for log in logs)
     return layouts[0] if len(layouts) == 1 else hashlib.sha256("".join(layouts).encode()).hexdigest()

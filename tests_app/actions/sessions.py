@@ -67,7 +67,7 @@ def describe(*, session: Session, by: Person, **fields: Any) -> Session:
         setattr(session, name, value)
     session.save(update_fields=[*fields, "updated_at"])
     if is_moved:
-        mapping.keep_readings(session=session, fresh={}, by=by)
+        mapping.read_again(session=session, by=by)
     return session
 
 

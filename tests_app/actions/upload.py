@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import PurePosixPath
 from typing import Protocol
-from uuid import UUID
 
 from django.core.files import File
 from django.db import transaction
 
 from reduction.errors import InvalidSession, Place, ReductionError
-from reduction.readers import read_logs
 from tests_app import evidence_store
 from tests_app.actions import mapping
+from tests_app.actions.reading import Reading, Source, read_together
 from tests_app.evidence_store import Arrival
 from tests_app.models import Evidence, PartialUpload, Session, SessionFile
 from units.models import Bench, Person
@@ -32,6 +32,7 @@ class Incoming(Protocol):
     """A file on its way in: Django's uploaded file, or the parts of one."""
 
     name: str
+    size: int | None
 
     def chunks(self, chunk_size: int) -> Iterable[bytes]:
         """Yield its bytes."""
@@ -41,7 +42,7 @@ class _Joined:
     """The parts of a resumable upload as one file."""
 
     def __init__(self, upload: PartialUpload) -> None:
-        self.name, self.upload_id = upload.name, upload.pk
+        self.name, self.size, self.upload_id = upload.name, upload.size_bytes, upload.pk
 
     def chunks(self, chunk_size: int) -> Iterable[bytes]:
         return evidence_store.blocks_of_parts(self.upload_id)
@@ -59,32 +60,58 @@ class Upload:
 def keep_files(*, session: Session, files: Iterable[Incoming], by: Person) -> Upload:
     """Keep each file that can be read; one that cannot leaves nothing behind and does not stop the others."""
     upload = Upload()
-    fresh: dict[UUID, mapping.Logs] = {}
-    for file in files:
-        try:
-            row, logs = _keep(session, safe_name(file.name), file.chunks(evidence_store.BLOCK), by)
-        except ReductionError as error:
-            upload.refused.append(error)
-        else:
-            (upload.kept if logs else upload.known).append(row)
-            fresh |= {row.pk: logs} if logs else {}
-    if fresh:
-        rows = mapping.keep_readings(session=session, fresh=fresh, by=by)
-        upload.kept = [rows[row.pk] for row in upload.kept]
+    with ExitStack() as stack:
+        arrivals = _arrive(session, files, stack, upload)
+        if not arrivals:
+            return upload
+        stored = mapping.sources(session=session, stack=stack)
+        fresh = [Source(one.path, name, {}, session.time_zone) for name, one in arrivals.items()]
+        read = read_together([*stored.values(), *fresh])
+        old = {file: reading for file, reading in zip(stored, read, strict=False) if isinstance(reading, Reading)}
+        _keep(session, dict(zip(arrivals.items(), read[len(stored) :], strict=True)), old, by, upload)
     return upload
 
 
-def _keep(session: Session, name: str, blocks: Iterable[bytes], by: Person) -> tuple[SessionFile, mapping.Logs]:
-    """Read one file, then keep it; the same bytes twice are one, and then there are no new logs."""
-    with evidence_store.arriving(blocks, name=name) as arrival:
-        known = session.files.filter(evidence__sha256=arrival.sha256).first()
-        if known is not None:
-            return known, ()
-        logs = read_logs(arrival.path, name=name, time_zone=session.time_zone)
-        with transaction.atomic():
-            evidence = keep_evidence(bench=session.bench, arrival=arrival, by=by)
-            file = SessionFile.objects.create(session=session, evidence=evidence, name=_free_name(session, name))
-    return file, logs
+def _arrive(session: Session, files: Iterable[Incoming], stack: ExitStack, upload: Upload) -> dict[str, Arrival]:
+    """Take in the files that are new to the session, under names that are free in it."""
+    known = {file.evidence.sha256: file for file in session.files.select_related("evidence")}
+    taken = {file.name for file in known.values()}
+    arrivals: dict[str, Arrival] = {}
+    for file in files:
+        name = _free_name(safe_name(file.name), taken)
+        try:
+            evidence_store.refuse_size(file.size or 0, name=name)
+            blocks = file.chunks(evidence_store.BLOCK)
+            arrival = stack.enter_context(evidence_store.arriving(blocks, name=name))
+        except ReductionError as error:
+            upload.refused.append(error)
+            continue
+        if arrival.sha256 in known:
+            upload.known.append(known[arrival.sha256])
+        elif arrival.sha256 not in {other.sha256 for other in arrivals.values()}:
+            arrivals[name] = arrival
+            taken.add(name)
+    return arrivals
+
+
+@transaction.atomic
+def _keep(
+    session: Session,
+    read: Mapping[tuple[str, Arrival], Reading | ReductionError],
+    readings: dict[SessionFile, Reading],
+    by: Person,
+    upload: Upload,
+) -> None:
+    for (name, arrival), reading in read.items():
+        if isinstance(reading, ReductionError):
+            upload.refused.append(reading)
+            continue
+        evidence = keep_evidence(bench=session.bench, arrival=arrival, by=by)
+        file = SessionFile.objects.create(session=session, evidence=evidence, name=name)
+        upload.kept.append(file)
+        readings[file] = reading
+    if upload.kept:
+        mapping.keep_readings(readings=readings, by=by)
 
 
 def keep_evidence(*, bench: Bench, arrival: Arrival, by: Person) -> Evidence:
@@ -105,8 +132,7 @@ def safe_name(name: str) -> str:
     return last if len(last) <= NAME_LENGTH else last[: NAME_LENGTH - len(suffix)] + suffix
 
 
-def _free_name(session: Session, name: str) -> str:
-    taken = set(session.files.values_list("name", flat=True))
+def _free_name(name: str, taken: Collection[str]) -> str:
     stem, dot, suffix = name.partition(".")
     short = stem[: NAME_LENGTH - len(suffix) - 8]
     numbered = (f"{short} ({number}){dot}{suffix}" for number in range(2, len(taken) + 3))

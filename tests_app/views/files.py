@@ -23,7 +23,7 @@ WORDS_SHOWN = 3
 @at_session
 def show(request: HttpRequest, session: Session) -> HttpResponse:
     """Show what was read of each file; take more files."""
-    form = UploadForm(request.POST or None, request.FILES or None)
+    form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
     if request.method == "POST" and form.is_valid():
         taken = upload.keep_files(session=session, files=form.cleaned_data["files"], by=request.user)
         _say(request, taken)

@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.db.models import Count, Max, Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
@@ -43,15 +43,24 @@ def listing(request: HttpRequest) -> HttpResponse:
     return render(request, "tests_app/sessions.html", context)
 
 
+def _posted(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
 @login_required
 def new(request: HttpRequest) -> HttpResponse:
     """Make a session; a unit given in the address is chosen already."""
     bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
-    form = SessionForm(request.POST or None, bench=bench, initial={"unit": request.GET.get("unit")})
+    form = SessionForm(_posted(request), bench=bench, initial={"unit": request.GET.get("unit")})
     if request.method == "POST" and form.is_valid():
         session = sessions.create(bench=bench, by=request.user, **form.cleaned_data)
         return redirect("files", session.pk)
-    return render(request, "tests_app/session_new.html", {"form": form, "is_synthetic": bench.is_synthetic})
+    return render(
+        request,
+        "tests_app/session_new.html",
+        {"form": form, "is_synthetic": bench.is_synthetic},
+        status=422 if form.errors else 200,
+    )
 
 
 @at_session
@@ -65,12 +74,17 @@ def show(request: HttpRequest, session: Session) -> HttpResponse:
 def edit(request: HttpRequest, session: Session) -> HttpResponse:
     """Change a session's name, unit, room, purpose or zone."""
     given = {name: getattr(session, name) for name in SessionForm.base_fields}
-    form = SessionForm(request.POST or None, bench=session.bench, initial=given)
+    form = SessionForm(_posted(request), bench=session.bench, initial=given)
     if request.method == "POST" and form.is_valid():
         sessions.describe(session=session, by=request.user, **form.cleaned_data)
         messages.success(request, "Saved.")
         return redirect("session", session.pk)
-    return render(request, "tests_app/session_edit.html", {"form": form, "session": session})
+    return render(
+        request,
+        "tests_app/session_edit.html",
+        {"form": form, "session": session, "is_synthetic": session.is_synthetic},
+        status=422 if form.errors else 200,
+    )
 
 
 @require_POST
