@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import isfinite
+from typing import Any
 
 from reduction.balance import OUTPUTS, Balance
 from reduction.constants import BTU_PER_H_PER_W
@@ -62,44 +63,67 @@ def reduce_balance(balance: Balance, settings: Settings) -> Reduced:
 def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ...] = ()) -> Point:
     """State one point: the figures, every term, both budgets and what was found; the limit is judged later."""
     balance, result = reduced.balance, reduced.result
-    latent = balance.latent is not None
-    power = balance.power is not None
     dof = result.dof(CAPACITY)
-    low, high = reduced.interval_w
-    found = (*balance.findings, *findings, *_assumed(result, balance.label), *_disagreement(reduced))
-    value = [float(v) for v in result.values]
     return Point(
         label=window.label,
         start=window.start,
         end=window.end,
         usable=balance.usable and not any(f.severity is Severity.SEVERE for f in findings),
         conditions=balance.conditions,
-        capacity_w=value[CAPACITY],
+        capacity_w=float(result.values[CAPACITY]),
         capacity_kind=balance.kind,
         capacity_u_w=result.u(CAPACITY),
         capacity_u95_w=result.expanded(CAPACITY),
-        sensible_w=value[SENSIBLE],
+        sensible_w=float(result.values[SENSIBLE]),
         sensible_u95_w=result.expanded(SENSIBLE),
-        latent_w=value[LATENT] if latent else None,
-        latent_u95_w=result.expanded(LATENT) if latent else None,
-        shr=value[SENSIBLE] / value[CAPACITY] if latent and value[CAPACITY] > 0 else None,
-        power_w=value[POWER] if power else 0.0,
-        power_u95_w=result.expanded(POWER) if power else 0.0,
-        cop=value[COP] if power else None,
-        cop_u95=result.expanded(COP) if power else None,
-        eer_btu_per_wh=value[COP] * BTU_PER_H_PER_W if power else None,
-        eer_u95=result.expanded(COP) * BTU_PER_H_PER_W if power else None,
+        **_latent(reduced),
+        **_efficiency(reduced),
         k=result.k(CAPACITY),
         dof=dof if isfinite(dof) else None,
-        interval_w=(low, high),
+        interval_w=reduced.interval_w,
         interval_from="GUM" if reduced.confirmed else "Monte Carlo",
         terms=_terms(reduced),
         budget=result.budget(CAPACITY),
-        eer_budget=tuple(_in_eer(line) for line in result.budget(COP)) if power else (),
         limit=UNDECIDED,
-        findings=found,
+        findings=(*balance.findings, *findings, *_assumed(result, balance.label), *_disagreement(reduced)),
         window=window,
     )
+
+
+def _latent(reduced: Reduced) -> dict[str, Any]:
+    """The latent part and the sensible heat ratio; None where the moisture is not known."""
+    if reduced.balance.latent is None:
+        return {"latent_w": None, "latent_u95_w": None, "shr": None}
+    value = reduced.result.values
+    return {
+        "latent_w": float(value[LATENT]),
+        "latent_u95_w": reduced.result.expanded(LATENT),
+        "shr": float(value[SENSIBLE] / value[CAPACITY]) if value[CAPACITY] > 0 else None,
+    }
+
+
+def _efficiency(reduced: Reduced) -> dict[str, Any]:
+    """Power, COP and EER with their U; no efficiency where the power is not known."""
+    if reduced.balance.power is None:
+        return {
+            "power_w": 0.0,
+            "power_u95_w": 0.0,
+            "cop": None,
+            "cop_u95": None,
+            "eer_btu_per_wh": None,
+            "eer_u95": None,
+        }
+    result = reduced.result
+    cop, u95 = float(result.values[COP]), result.expanded(COP)
+    return {
+        "power_w": float(result.values[POWER]),
+        "power_u95_w": result.expanded(POWER),
+        "cop": cop,
+        "cop_u95": u95,
+        "eer_btu_per_wh": cop * BTU_PER_H_PER_W,
+        "eer_u95": u95 * BTU_PER_H_PER_W,
+        "eer_budget": tuple(_in_eer(line) for line in result.budget(COP)),
+    }
 
 
 def _terms(reduced: Reduced) -> tuple[Term, ...]:

@@ -170,25 +170,8 @@ def enter_temperature(
     mean = group_mean(tuple(group), start_s, end_s)
     known = [s for s in group if s.key in mean.keys]
     n = max(1, len(known))
-    parts: list[Quantity] = []
-    variances = []
-    for series, member in zip(known, mean.members, strict=True):
-        error, place = _sensor_u(series, member)
-        instrument = instrument_of(series, "temperature")
-        parts.append(
-            ledger.enter(
-                Input(f"{series.name}: sensor", 0.0, error, "K", shared_key=error_key(series, group),
-                      source=_limits(instrument, "K"))
-            )
-        )  # fmt: skip
-        parts.append(
-            ledger.enter(
-                Input(f"{series.name}: place", 0.0, place, "K",
-                      shared_key=f"place:{room}:{series.place or series.column}",
-                      source="what the place stands for, as the tester states it")
-            )
-        )  # fmt: skip
-        variances.append(error**2 + place**2)
+    sensors = [_enter_sensor(ledger, *each, group, room) for each in zip(known, mean.members, strict=True)]
+    errors, variances = [error for error, _ in sensors], [variance for _, variance in sensors]
     step = sqrt(sum(instrument_of(s, "temperature").resolution ** 2 / 12.0 for s in known)) / n
     reading_u = hypot(step, mean.u_gap)
     reading = ledger.enter(Input(f"{name}: readings", mean.value, reading_u, "°C", source="resolution, gaps"))
@@ -197,12 +180,28 @@ def enter_temperature(
         Input(f"{name}: uneven", 0.0, uneven, "K", dof=float(n - 1) if uneven else np.inf, evaluation="A",
               source=f"spread of {n} sensors beyond what their limits explain")
     )  # fmt: skip
-
-    def quantity(x: FloatArray) -> FloatArray:
-        return np.asarray(reading(x) - spread(x) - sum(part(x) for part in parts) / n)
-
     u = sqrt(sum(variances) / n**2 + reading_u**2 + uneven**2)
-    return Temperature(quantity, Measured(value=mean.value if isfinite(mean.value) else 0.0, u=u), mean)
+    return Temperature(
+        lambda x: np.asarray(reading(x) - spread(x) - sum(error(x) for error in errors) / n),
+        Measured(value=mean.value if isfinite(mean.value) else 0.0, u=u),
+        mean,
+    )
+
+
+def _enter_sensor(
+    ledger: Ledger, series: Series, member: MeanOver, group: Sequence[Series], room: str
+) -> tuple[Quantity, float]:
+    """Enter one sensor's error and its place's; return their sum and its variance. [K, K²]"""
+    error_u, place_u = _sensor_u(series, member)
+    error = ledger.enter(
+        Input(f"{series.name}: sensor", 0.0, error_u, "K", shared_key=error_key(series, group),
+              source=_limits(instrument_of(series, "temperature"), "K"))
+    )  # fmt: skip
+    place = ledger.enter(
+        Input(f"{series.name}: place", 0.0, place_u, "K", shared_key=f"place:{room}:{series.place}:{series.column}",
+              source="what the place stands for, as the tester states it")
+    )  # fmt: skip
+    return (lambda x: error(x) + place(x)), error_u**2 + place_u**2
 
 
 def _sensor_u(series: Series, member: MeanOver) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import pytest
 
 from reduction.__main__ import main
 from reduction.session import Result
-from tests.practice_cases import session_of
+from tests.practice_mapping import session_of
 
 SOURCE = Path(__file__).resolve().parents[2] / "fixtures" / "independent" / "p1"
 

@@ -18,7 +18,7 @@ from reduction.loading import session_from_document
 from reduction.method import METHOD_VERSION
 from reduction.run import reduce_session
 from reduction.session import Result
-from tests.practice_cases import session_of
+from tests.practice_mapping import session_of
 
 SOURCE = Path(__file__).resolve().parents[2] / "fixtures" / "independent" / "p1"
 Edit = Callable[[dict[str, Any]], Any]
