@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 
 from reduction.readers.grid import Grid, as_text, is_numeric, to_floats
 from reduction.readers.headings import Heading, parse_heading, words_of
-from reduction.readers.numbers import Values, read_values, readable_share
+from reduction.readers.numbers import RowNumber, Values, read_values, readable_share
 from reduction.readers.raw import Raw, Raws, counts_rows
 from reduction.readers.table import Fault, FloatArray, Guess
 from reduction.readers.tidy import in_order
@@ -103,10 +103,14 @@ def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
         for name, start, end in zip(names, bounds[:-1], bounds[1:], strict=True):
             unit_text = str(units[int(order[start])].as_py() or "") if units is not None and end > start else ""
             heading = _heading(name, grid.names[value], unit_text, len(parts.values) > 1)
-            read = _read(column[start:end], grid, heading)
+
+            def row_number(index: int, start: int = int(start)) -> int:
+                return grid.row_number(int(order[start + index]))
+
+            read = _read(column[start:end], grid.decimal, heading, row_number)
             if read is None or not np.isfinite(read.values).any():
                 continue
-            raw, found = _one(heading, read, time_s[start:end], grid.row_number)
+            raw, found = _one(heading, read, time_s[start:end], row_number)
             raws.append(raw)
             faults += [*found, *read.faults]
     guesses = (
@@ -134,15 +138,13 @@ def _heading(name: str, column: str, unit_text: str, several: bool) -> Heading:
     return replace(heading, unit=beside.unit, quantity=heading.quantity or beside.quantity, because=because)
 
 
-def _read(piece: FloatArray | pa.Array, grid: Grid, heading: Heading) -> Values | None:
+def _read(piece: FloatArray | pa.Array, decimal: str, heading: Heading, row_number: RowNumber) -> Values | None:
     if isinstance(piece, np.ndarray):
         return Values(piece)
-    return read_values(piece, grid.decimal, heading.text, grid.row_number, heading.unit)
+    return read_values(piece, decimal, heading.text, row_number, heading.unit)
 
 
 def _one(heading: Heading, read: Values, time_s: FloatArray, row_number: RowNumber) -> tuple[Raw, list[Fault]]:
     time_s, (values,), found = in_order(time_s, [read.values], row_number)
-    faults = [
-        replace(f, column=heading.text, first_row=None, sentence=f"“{heading.text}”: {f.sentence}") for f in found
-    ]
+    faults = [replace(f, column=heading.text, sentence=f"“{heading.text}”: {f.sentence}") for f in found]
     return Raw(heading.text, heading.with_cell_unit(read.unit), time_s, values, read.is_state, True), faults

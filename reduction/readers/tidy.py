@@ -43,9 +43,9 @@ def in_order(
             "Stamps have no seconds and several rows share a minute; the rows are spread evenly over it."))  # fmt: skip
     if (back := steps < 0).any():
         order = np.argsort(time_s, kind="stable")
-        row = row_number(int(np.flatnonzero(back)[0]) + 1)
-        faults.append(Fault("out_of_order", int(back.sum()), row, None,
-            f"{int(back.sum())} row(s), the first row {row}, are earlier than the row above; they were sorted."))  # fmt: skip
+        count, row = int(back.sum()), row_number(int(np.flatnonzero(back)[0]) + 1)
+        sentence = f"{count} row(s), the first row {row}, are earlier than the row above; all were sorted by time."
+        faults.append(Fault("out_of_order", count, row, None, sentence))
         time_s, columns = time_s[order], [c[order] for c in columns]
     return (*_each_instant_once(time_s, list(columns), faults), tuple(faults))
 
