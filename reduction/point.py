@@ -163,8 +163,8 @@ def _assumed(result: Propagated, label: str) -> tuple[Finding, ...]:
         Finding(
             code="room_not_characterised",
             severity=Severity.WARNING,
-            sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the variance: "
-            f"±{u:.0f} W would be about ±{without:.0f} W with a known room.",
+            sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the "
+            f"variance: ±{u:.0f} W would be about ±{without:.0f} W with a known room.",
             subject=label,
             remedy="Log the room's temperatures over two hours with everything off, or over a night of heating without "
             "the unit: either run narrows these bands.",
