@@ -101,11 +101,25 @@ def verdicts(point: RatedPoint, unit: UnitUnderTest) -> tuple[Verdict, ...]:
     return tuple(verdict for verdict in judged if verdict)
 
 
+def other_basis(quantity: str, kind: UnitKind) -> str:
+    """Return why a claim of this quantity is on another basis than a room's heat balance, or "" where it is not.
+
+    Examples
+    --------
+    >>> other_basis("capacity", UnitKind.WINDOW)
+    ''
+    >>> other_basis("seer", UnitKind.MINI_SPLIT)
+    "SEER is a season's efficiency, not that of one condition"
+    """
+    portable = kind in PORTABLE and QUANTITY.get(quantity) in ("capacity", "eer")
+    return OTHER_BASIS.get(quantity) or (PORTABLE_BASIS if portable else "")
+
+
 def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
     quantity = QUANTITY[claim.quantity]
     value = claim_in_si(claim)
     stated = eer_from_cop(value) if claim.quantity == "cop" else value
-    why = OTHER_BASIS.get(claim.quantity) or (PORTABLE_BASIS if kind in PORTABLE and quantity != "power" else "")
+    why = other_basis(claim.quantity, kind)
     if why:
         return _not_comparable(claim, quantity, stated, point, why)
     belief = _belief(point, claim_condition(claim, kind), quantity)

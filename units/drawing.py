@@ -57,6 +57,7 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
         chart.configure(font=FONT, background="transparent", aria=False, padding=PADDING)
         .configure_view(stroke=None)
         .configure_axis(**axis)
+        .configure_axisX(tickCount=7, labelOverlap=True)
         .configure_legend(labelColor=INK, titleColor=INK, labelFontSize=12, titleFontSize=12.5, symbolStrokeWidth=2)
         .configure_header(labelColor=INK, titleColor=INK, labelFontSize=12)
         .configure_title(color=INK, fontSize=14, anchor="start")

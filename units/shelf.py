@@ -17,6 +17,7 @@ from django.db.models import Prefetch
 from reduction import session as doc
 from reduction.claims import default_condition
 from reduction.compare import comparability
+from reduction.verdict import other_basis
 from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
 
 if TYPE_CHECKING:
@@ -104,7 +105,8 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
     rating = rating_of(unit, capacity)
     shown = [_shown(point, rating) for point in points]
     best = _best(shown, rating)
-    comparable = best is not None and (best.corrected or _shows_it(best, rating))
+    same_basis = not other_basis("capacity", doc.UnitKind(unit.kind))
+    comparable = best is not None and same_basis and (best.corrected or _shows_it(best, rating))
     ratio = best.capacity_w / capacity.value_si if best and capacity and comparable else None
     return CatalogueEntry(
         unit=unit,

@@ -147,6 +147,8 @@ def _ranked_says(data: pd.DataFrame, display: Display) -> str:
     if data.empty:
         return "No unit has a figure that can be compared with its claim here."
     first, last = data.iloc[0], data.iloc[-1]
+    if len(data) == 1:
+        return f"{percent(first.ratio, first.ratio_u95)} of the claimed capacity was measured."
     groups = data["group"].replace("", pd.NA).dropna().nunique()
     told = f"; {groups} group{'' if groups == 1 else 's'} can be told apart" if groups and len(data) > 1 else ""
     return (

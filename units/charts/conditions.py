@@ -11,6 +11,7 @@ from reduction.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
 from units.charts.picture import HEIGHT, MOST_MARKS, WIDTH, Column, Picture, bars, dots, series, span
 from units.quantities import Display
 
+LEAST_SPAN = 4.0  # degrees; fewer would make sensors' scatter look like a trend
 PLACES = {"outdoor": "Outdoor temperature", "room": "Room temperature"}
 
 
@@ -51,7 +52,7 @@ def _chart(data: pd.DataFrame, display: Display, *, quantity: str, place: str) -
     field = f"{place}_temp"
     x = alt.X(
         f"{field}:Q",
-        scale=alt.Scale(domain=span(data[field]), nice=False),
+        scale=alt.Scale(domain=span(data[field], least=LEAST_SPAN), nice=False),
         axis=alt.Axis(title=f"{PLACES[place]} ({display.temp_symbol})", tickCount=7),
     )
     y = alt.Y(

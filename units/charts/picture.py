@@ -122,7 +122,9 @@ def marks(data: pd.DataFrame) -> dict[str, Any]:
     names = sorted(data["series"].unique())
     colours = [drawing.SERIES[i % len(drawing.SERIES)] for i in range(len(names))]
     shapes = [SHAPES[i % len(SHAPES)] for i in range(len(names))]
-    legend = alt.Legend(orient="bottom", columns=2, title=None, labelLimit=220) if len(names) > 1 else None
+    legend = (
+        alt.Legend(orient="bottom", columns=2, columnPadding=28, title=None, labelLimit=220) if len(names) > 1 else None
+    )
     return {
         "stroke": alt.Stroke("series:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
         "fill": alt.Fill("series:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
@@ -164,8 +166,8 @@ def bars(data: pd.DataFrame, x: alt.X, low: str, high: str) -> alt.Chart:
     )
 
 
-def span(values: pd.Series | list[float], *, margin: float = 0.06) -> list[float]:
-    """Return a scale's domain that holds the values with some room, never of zero width."""
+def span(values: pd.Series | list[float], *, margin: float = 0.06, least: float = 0.0) -> list[float]:
+    """Return a scale's domain that holds the values with some room, at least `least` wide and never of zero width."""
     low, high = float(min(values)), float(max(values))
-    room = (high - low) * margin or max(abs(high) * margin, 1.0)
+    room = max((high - low) * margin, (least - (high - low)) / 2) or max(abs(high) * margin, 1.0)
     return [low - room, high + room]

@@ -86,7 +86,7 @@ class Comparison:
         return {
             row.unit.pk: claimed
             for row in self.rows
-            if (claimed := row.claimed("capacity"))
+            if (claimed := row.claimed_here("capacity"))
             and (figures := self.figures[row.unit.pk])
             and all(figure.to_claim and figure.capacity_kind == "total" for figure in figures)
         }
@@ -104,9 +104,14 @@ def compare(
     asked = list(dict.fromkeys(unit_ids))
     rows = units_with_points(person, asked[:MOST_UNITS])
     basis = at if at in {band.key for band in BANDS} else RATED
+    return compared(rows, basis, display, left_out=max(0, len(asked) - MOST_UNITS))
+
+
+def compared(rows: list[UnitRow], basis: str = RATED, display: Display = METRIC, *, left_out: int = 0) -> Comparison:
+    """Return the comparison of units and points at hand; no query."""
     figures = {row.unit.pk: tuple(_figures(row, basis, display)) for row in rows}
     pooled = (together(figures, "capacity"), together(figures, "eer"))
-    return Comparison(tuple(rows), basis, display, figures, *pooled, max(0, len(asked) - MOST_UNITS))
+    return Comparison(tuple(rows), basis, display, figures, *pooled, left_out)
 
 
 def _figures(row: UnitRow, at: str, display: Display) -> list[Figure]:
@@ -157,7 +162,7 @@ def _unit_line(row: UnitRow, name: str, all_units: Comparison) -> dict[str, Any]
     key, figures = row.unit.pk, all_units.figures[row.unit.pk]
     capacity, eer = all_units.capacity.pooled[key], all_units.eer.pooled.get(key)
     to_claim = all(figure.to_claim for figure in figures)
-    claimed = row.claimed("capacity") if to_claim else None
+    claimed = row.claimed_here("capacity") if to_claim else None
     bases = list(dict.fromkeys(figure.basis for figure in figures))
     return {
         "unit": name,
@@ -168,15 +173,25 @@ def _unit_line(row: UnitRow, name: str, all_units: Comparison) -> dict[str, Any]
         "eer": eer.value if eer else None,
         "eer_u95": U95_PER_U * eer.u if eer else None,
         "claimed_capacity": claimed,
-        "claimed_eer": row.claimed("eer") if to_claim else None,
+        "claimed_eer": row.claimed_here("eer") if to_claim else None,
         "claimed_sound": row.claimed("sound"),
         "ratio": capacity.value / claimed if claimed else None,
         "ratio_u95": U95_PER_U * capacity.u / claimed if claimed else None,
-        "basis": "; ".join(bases) + ("" if capacity.consistent else "; repeats differ by more than they know"),
+        "basis": "; ".join([*bases, *_remarks(row, consistent=capacity.consistent)]),
         "capacity_tolerance": _tolerance(figures[0].point, "capacity"),
         "eer_tolerance": _tolerance(figures[0].point, "eer"),
         "n_points": len(figures),
     }
+
+
+def _remarks(row: UnitRow, *, consistent: bool) -> list[str]:
+    """Return what a reader must know before setting the figure beside a claim or another figure."""
+    other = row.claimed("capacity") is not None and row.claimed_here("capacity") is None
+    remarks = (
+        ("the claim is on another basis", other),
+        ("repeats differ by more than they know", not consistent),
+    )
+    return [remark for remark, holds in remarks if holds]
 
 
 def _tolerance(point: PointRow, quantity: str) -> float | None:

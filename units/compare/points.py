@@ -9,6 +9,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from reduction.session import UnitKind
+from reduction.verdict import other_basis
 from tests_app.models import Point
 from units import access
 from units.models import Bench, Claim, Edition, PublishedPoint, Unit
@@ -83,6 +85,10 @@ class UnitRow:
         """Return a claim in SI, or None."""
         claim = self.claims.get(quantity)
         return None if claim is None else claim.value_si
+
+    def claimed_here(self, quantity: str) -> float | None:
+        """Return a claim that a heat balance in a room can be set against, or None."""
+        return None if other_basis(quantity, UnitKind(self.unit.kind)) else self.claimed(quantity)
 
 
 def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) -> list[UnitRow]:

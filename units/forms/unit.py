@@ -202,4 +202,6 @@ class ClaimForm(forms.ModelForm):
                 self.add_error(f"{place}_wet_bulb_c", "A wet bulb is never above the dry bulb.")
 
 
-ClaimFormSet = forms.inlineformset_factory(Unit, Claim, form=ClaimForm, extra=3, can_delete=True)
+ClaimFormSet = forms.inlineformset_factory(
+    Unit, Claim, form=ClaimForm, extra=3, can_delete=True, can_delete_extra=False
+)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -10,6 +11,8 @@ from uuid import UUID
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from reduction.constants import eer_from_cop
+from reduction.verdict import QUANTITY
 from tests_app.models import Reduction, Session
 from units import access
 from units.charts import draw
@@ -21,8 +24,8 @@ from units.quantities import Display, cooling, cop, display_of, eer, electric, w
 from units.shelf import is_near, rating_among
 from units.views.compare import at_once
 
+MEASURED = ("capacity", "eer", "power", "cop")
 CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
-JUDGED = {"capacity": "capacity", "eer": "eer", "power": "power"}
 
 
 @dataclass(frozen=True)
@@ -67,13 +70,23 @@ def _beside(row: UnitRow, claim: Claim, display: Display) -> Beside:
     write = _writer(claim.quantity, display)
     point = headline(row)
     measured, how, verdict = "not measured", "", None
-    if point is not None and claim.quantity in ("capacity", "eer", "power", "cop"):
+    if point is not None and claim.quantity in MEASURED:
         measured, how = _measured(row, claim.quantity, point, display)
-        verdict = next(
-            (found for found in point.detail.get("verdicts") or [] if found["quantity"] == JUDGED.get(claim.quantity)),
-            None,
-        )
+    if point is not None:
+        verdict = _verdict(point, claim)
     return Beside(claim, write(claim.value_si, None), measured, how, verdict)
+
+
+def _verdict(point: PointRow, claim: Claim) -> dict[str, Any] | None:
+    """Return the verdict on this very claim: a quantity may be claimed more than once, on different bases."""
+    stated = eer_from_cop(claim.value_si) if claim.quantity == "cop" else claim.value_si
+    about = QUANTITY.get(claim.quantity)
+    judged = [
+        found
+        for found in point.detail.get("verdicts") or []
+        if found["quantity"] == about and math.isclose(found["claimed"], stated, rel_tol=1e-6)
+    ]
+    return next(iter(judged), None)
 
 
 def _measured(row: UnitRow, quantity: str, point: PointRow, display: Display) -> tuple[str, str]:

@@ -1,0 +1,100 @@
+"""Filters of the published page, which is written from plain data: instants are strings there."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django import template
+from django.utils.safestring import SafeString, mark_safe
+
+from units.editions.words import condition_title, plain
+from units.quantities import Display, number, temp, with_uncertainty
+
+register = template.Library()
+K95 = 2.0  # steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
+SMALLEST_SHARE = 0.005
+
+
+@register.filter
+def day(instant: str) -> str:
+    """Write an instant's day: `14 July 2026`."""
+    return f"{_instant(instant):%-d %B %Y}"
+
+
+@register.filter
+def moment(instant: str) -> str:
+    """Write an instant to the minute, in UTC."""
+    return f"{_instant(instant):%-d %b %Y, %H:%M} UTC"
+
+
+@register.filter
+def clock(instant: str) -> str:
+    """Write an instant's time of day, in UTC."""
+    return f"{_instant(instant):%H:%M} UTC"
+
+
+def _instant(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+@register.filter
+def signed_w(watts: float) -> str:
+    """Write a term of the balance with its sign."""
+    return f"{'+' if watts > 0 else ''}{number(watts, 1)}"
+
+
+@register.filter
+def u95_w(u_w: float) -> str:
+    """Write the U95 of a standard uncertainty."""
+    return number(K95 * u_w, 1)
+
+
+@register.simple_tag
+def step(value_w: float, u_w: float) -> str:
+    """Write a step of a shortfall."""
+    return with_uncertainty(value_w, K95 * u_w, "W")
+
+
+@register.filter
+def shares(budget: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the lines of a budget that matter, and the others together as one."""
+    shown = [line for line in budget if abs(line["share"]) >= SMALLEST_SHARE]
+    rest = [line for line in budget if abs(line["share"]) < SMALLEST_SHARE]
+    if not rest:
+        return shown
+    contribution = sum(line["contribution_w"] ** 2 for line in rest) ** 0.5
+    together = {
+        "name": f"{len(rest)} smaller ones",
+        "source": "each in the JSON document",
+        "contribution_w": contribution,
+        "share": sum(line["share"] for line in rest),
+        "evaluation": "",
+    }
+    return [*shown, together]
+
+
+@register.filter
+def condition(pair: tuple[str, dict[str, float]]) -> str:
+    """Write a measured condition with its ±, temperatures in both scales."""
+    name, measured = pair
+    value, u95 = measured["value"], K95 * measured["u"]
+    if name.endswith("_c"):
+        return f"{temp(value, u95)} ({temp(value, u95, Display(temperature='F'))})"
+    return with_uncertainty(value, u95, "%" if name.endswith("percent") else "")
+
+
+register.filter("condition_title", condition_title)
+register.filter("plain", plain)
+
+
+@register.filter
+def in_paragraphs(text: str) -> SafeString:
+    """Write plain text as paragraphs."""
+    return mark_safe("".join(f"<p>{plain(part)}</p>" for part in text.split("\n\n") if part.strip()))  # noqa: S308  escaped by plain
+
+
+@register.filter
+def zipped(first: list[Any], second: list[Any]) -> list[tuple[Any, Any]]:
+    """Return two lists side by side."""
+    return list(zip(first, second, strict=True))
