@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
-from reduction.errors import ReductionError
-from reduction.readers.assemble import assemble
-from reduction.readers.delimited import read_delimited
-from reduction.readers.encoding import decode
-from reduction.readers.grid import Grid
+from reduction.readers.reading import read_sources
 from reduction.readers.refusals import refusal
 from reduction.readers.roles import propose_roles, with_roles
-from reduction.readers.source import Source, open_sources
+from reduction.readers.source import open_sources
 from reduction.readers.story import describe, layout_fingerprint
-from reduction.readers.table import Guess, Log
-from reduction.readers.tabular import read_json_lines, read_parquet
+from reduction.readers.table import Log
 from reduction.readers.vocabulary import to_si
-from reduction.readers.workbook import read_workbook
 from reduction.session import Profile
 
 __all__ = ["describe", "layout_fingerprint", "propose_roles", "read_log", "read_logs", "to_si", "with_roles"]
@@ -63,39 +55,15 @@ def read_log(path: Path, *, name: str | None = None, profile: Profile | None = N
 def read_logs(
     path: Path, *, name: str | None = None, profile: Profile | None = None, time_zone: str = "UTC"
 ) -> tuple[Log, ...]:
-    """Read a file that may hold several logs: each member of an archive is one, named `archive.zip/member.csv`.
+    """Read a file that may hold several logs: members of an archive (`archive.zip/member.csv`), sheets of a workbook.
 
-    Roles are proposed over all of them together.
+    Roles are proposed over all of them together. What is no log in an archive or workbook is left out, which the
+    first log's faults say.
 
     Raises
     ------
-    UnreadableFile, UnreadableTime
-        As `read_log`, for the first member that cannot be read.
+    UnreadableFile, UnreadableTime, UnreadableValue
+        As `read_log`, if none can be read or one leaves a question open that only a person can settle.
     """
-    profile = profile or Profile()
-    logs = tuple(_read(source, profile, time_zone) for source in open_sources(path, name))
+    logs = read_sources(open_sources(path, name), profile or Profile(), time_zone)
     return with_roles(logs)
-
-
-def _read(source: Source, profile: Profile, time_zone: str) -> Log:
-    try:
-        grid, guesses = _grid(source, profile)
-        log = assemble(grid, source, profile, time_zone)
-    except ReductionError:
-        raise
-    except (ValueError, TypeError, KeyError, IndexError, OverflowError, ArithmeticError, OSError, MemoryError) as error:
-        raise refusal(source.name, f"something no reader here understands ({type(error).__name__})") from error
-    return replace(log, guesses=(*guesses, *log.guesses))
-
-
-def _grid(source: Source, profile: Profile) -> tuple[Grid, Sequence[Guess]]:
-    if source.kind == "parquet":
-        return read_parquet(source), ()
-    if source.kind == "workbook":
-        return read_workbook(source, profile), ()
-    text, encoding, faults = decode(source, profile.encoding)
-    if source.kind == "json" or text[:4096].lstrip()[:1] in {b"{", b"["}:
-        grid = read_json_lines(text, source.name)
-    else:
-        grid = read_delimited(text, source.name, profile)
-    return replace(grid, faults=(*faults, *grid.faults)), (encoding,)

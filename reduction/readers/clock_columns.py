@@ -42,6 +42,8 @@ def instants(grid: Grid, index: int, file: str, profile: Profile) -> Reading | N
     """Stamps with date and time, as the parser typed them or as text."""
     column = grid.columns[index]
     if pa.types.is_timestamp(column.type):
+        if len(column) > 1 and _is_date(column) and any(is_clock(c) for c in grid.columns):
+            return None
         seconds = to_floats(column.cast(pa.int64())) / _PER_SECOND[column.type.unit]
         to_minute = bool(np.any(np.diff(seconds) == 0)) and pc.all(pc.equal(pc.second(column), 0)).as_py()
         stamps = Stamps(seconds, column.type.tz is not None, resolution_s=60.0 if to_minute else 1.0)

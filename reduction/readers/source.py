@@ -22,7 +22,7 @@ RATIO_FROM = 1 << 24
 MAX_LINE = 1 << 18
 MAX_MEMBERS = 200
 _CHUNK = 1 << 20
-_BROKEN_ARCHIVE = (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError, ValueError)
+BROKEN_ARCHIVE = (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError, ValueError)
 
 
 class Stream(Protocol):
@@ -101,7 +101,7 @@ def _kind_of_zip(name: str, data: bytes) -> str:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.namelist()
-    except _BROKEN_ARCHIVE as error:
+    except BROKEN_ARCHIVE as error:
         raise _damaged(name, "an archive that breaks off or is damaged") from error
     is_workbook = "[Content_Types].xml" in members or ("content.xml" in members and "mimetype" in members)
     return "workbook" if is_workbook else "zip"
@@ -124,7 +124,7 @@ def _members(source: Source) -> list[tuple[str, bytes]]:
                     data = _drain(name, stream, max(info.compress_size, 1), room)
             except UnreadableFile:
                 raise
-            except _BROKEN_ARCHIVE as error:
+            except BROKEN_ARCHIVE as error:
                 raise _damaged(name, "a damaged or locked member") from error
             room -= len(data)
             found.append((name, data))

@@ -23,7 +23,15 @@ _CLOCK = (
     r"(?P<h>\d{1,2})[:.h](?P<m>\d{2})(?:[:.m](?P<s>\d{2}(?:[.,:]\d{1,9})?))?s?"
     r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?"
 )
-_ZONE = r"\s*(?P<zone>Z|z|UTC|GMT|(?:UTC|GMT)?\s?[+\-]\d{2}:?\d{2}|[+\-]\d{2})?(?:\s*\[[^\]]*\])?"
+ZONE_NAMES = {  # where one name is used in several parts of the world, the one of Europe or North America
+    "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "BST": 1, "WET": 0, "WEST": 1, "EET": 2, "EEST": 3, "EST": -5, "EDT": -4,
+    "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7, "AEST": 10, "AEDT": 11,
+}  # fmt: skip
+_ZONE = (
+    r"\s*(?P<zone>"
+    + "|".join(sorted(ZONE_NAMES, key=len, reverse=True))
+    + r"|Z|z|UTC|GMT|(?:UTC|GMT)?\s?[+\-]\d{2}:?\d{2}|[+\-]\d{2})?(?:\s*\[[^\]]*\])?"
+)
 _DATE = (
     r"(?:[A-Za-z]{2,10}\.?,?\s+)??(?P<a>\d{1,4}|" + _MONTH + r")(?:\s*[./\-]\s*|\s+)"
     r"(?P<b>\d{1,2}|" + _MONTH + r")(?:\s*[./\-,]\s*|\s+)(?P<c>\d{1,4})"
@@ -124,6 +132,8 @@ def _zone_seconds(zone: pa.Array) -> tuple[FloatArray, bool]:
     texts = encoded.dictionary.to_pylist()
 
     def read(text: str | None) -> float:
+        if text in ZONE_NAMES:
+            return ZONE_NAMES[text] * 3600.0
         found = re.search(r"([+\-])(\d{2}):?(\d{2})?", text or "")
         return (1 if found[1] == "+" else -1) * (int(found[2]) * 3600 + int(found[3] or 0) * 60) if found else 0.0
 

@@ -1,65 +1,64 @@
-"""Workbooks (xlsx, xlsm, xls, ods) to a grid, without macros and without trust in their size."""
+"""Workbooks (xlsx, xlsm, xls, ods) to grids, without macros and without trust in their size."""
 
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 import python_calamine
 
-from reduction.errors import UnreadableFile
+from reduction.errors import ReductionError
 from reduction.readers.delimited import read_rows
 from reduction.readers.grid import Grid
 from reduction.readers.refusals import refusal
-from reduction.readers.source import Source, refuse_bomb
+from reduction.readers.sheet_size import MAX_CELLS, refuse_large_sheets
+from reduction.readers.source import BROKEN_ARCHIVE, Source
 from reduction.readers.table import Guess
 from reduction.session import Profile
 
-MAX_CELLS = 20_000_000
 MAX_SHEETS = 30
 Cell = int | float | str | bool | time | date | datetime | timedelta
 _REMEDY = "Save the sheet with the readings as CSV."
 
 
-def read_workbook(source: Source, profile: Profile) -> Grid:
-    """Read the sheet named by the profile, or the first that holds a table of readings.
+def read_workbook(source: Source, profile: Profile) -> list[Grid]:
+    """Read the sheet named by the profile, or every sheet that holds a table.
 
     Raises
     ------
     UnreadableFile
-        If no sheet does, or the workbook is damaged, locked, or unpacks to more than any log holds.
+        If no sheet does, or the workbook is damaged, locked, or claims more cells than any log holds.
     """
     book = _open(source)
-    names = list(book.sheet_names)
+    names = list(book.sheet_names)[:MAX_SHEETS]
     if profile.sheet and profile.sheet not in names:
-        raise refusal(
-            source.name, ", ".join(names) or "no sheets", f"a sheet “{profile.sheet}”", "Name one of its sheets."
-        )
-    failed: UnreadableFile | None = None
-    for sheet in [profile.sheet] if profile.sheet else names[:MAX_SHEETS]:
+        raise refusal(source.name, ", ".join(names), f"a sheet “{profile.sheet}”", "Name one of its sheets.")
+    grids: list[Grid] = []
+    failed: ReductionError | None = None
+    for sheet in [profile.sheet] if profile.sheet else names:
         try:
             rows = _rows(book, sheet, source.name)
             grid = read_rows([[_text(c) for c in row] for row in rows], rows, source.name, profile)
-        except UnreadableFile as error:
+        except ReductionError as error:
             failed = failed or error
             continue
-        others = ", ".join(name for name in names if name != sheet)
-        because = f"the first sheet with readings; not read: {others[:120]}" if others else "the only sheet"
-        guess = Guess("sheet", sheet, because, 1.0 if profile.sheet or not others else 0.8)
-        return replace(grid, sheet=sheet, guesses=(*grid.guesses, guess))
-    raise failed or refusal(source.name, "a workbook without sheets", remedy=_REMEDY)
+        guess = Guess("sheet", sheet, f"one of {len(names)} sheets" if len(names) > 1 else "the only sheet", 1.0)
+        grids.append(replace(grid, sheet=sheet, guesses=(*grid.guesses, guess)))
+    if not grids:
+        raise failed or refusal(source.name, "a workbook without sheets", remedy=_REMEDY)
+    return grids
 
 
 def _open(source: Source) -> python_calamine.CalamineWorkbook:
-    if source.data[:2] == b"PK":
-        with zipfile.ZipFile(io.BytesIO(source.data)) as archive:
-            refuse_bomb(source.name, archive)
     try:
+        if source.data[:2] == b"PK":
+            refuse_large_sheets(source.name, source.data)
         return python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(source.data))
-    except (python_calamine.CalamineError, OSError, ValueError) as error:
+    except ReductionError:
+        raise
+    except (python_calamine.CalamineError, *BROKEN_ARCHIVE) as error:
         raise refusal(source.name, f"a workbook that cannot be opened ({error})", remedy=_REMEDY) from error
 
 
