@@ -103,7 +103,11 @@ def without_ripple(timeline: Timeline, room_c: FloatArray) -> FloatArray:
     whole = timeline.start_s, timeline.end_s
     cycle = unit_cycle(timeline, *whole) or heater_cycle(timeline, *whole)
     width = round(cycle.period_s / (timeline.step_s * cell_factor(timeline))) if cycle else 0
-    return uniform_filter1d(room_c, width, mode="nearest") if 1 < width < room_c.size // 2 else room_c
+    if not 1 < width < room_c.size // 2:
+        return room_c
+    smooth = np.asarray(uniform_filter1d(room_c, width))
+    half = width // 2 + 1  # at the ends, where no whole cycle surrounds a cell, that of the nearest whole one
+    return np.concatenate([np.full(half, smooth[half]), smooth[half:-half], np.full(half, smooth[-half - 1])])
 
 
 def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
