@@ -6,19 +6,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import hypot, isfinite
 
-from reduction.airside import AirSide, across_windows, cross_checks
+from reduction.air_facts import air_side_of, pressure_of
+from reduction.airside import across_windows, cross_checks
 from reduction.claims import Claimed, claimed_figures, default_condition, named_condition
 from reduction.coil import unseen_latent_w
 from reduction.cycles import Cycle, cycles_in, cycles_within, unit_cycle
 from reduction.explain import Shown, shortfall
-from reduction.limits import OtherWindow, WindowFacts, full_speed_power_w, what_limited
-from reduction.loads import loads_of
-from reduction.moist_air import humidity_ratio, station_pressure_pa
+from reduction.limits import OtherWindow, SeenLevel, WindowFacts, full_speed_power_w, what_limited
+from reduction.moist_air import humidity_ratio
 from reduction.moisture import Air, net_gain
+from reduction.plateaus import levels
 from reduction.rating import RatedPoint, rating_correction
-from reduction.readings import from_limit, instrument_of
 from reduction.session import Limit, Measured, Point, Role, Session, WindowResult
-from reduction.timeline import Series, Timeline, group_cells, mean_over, slope_over
+from reduction.timeline import Timeline, group_cells, group_mean, slope_over
 from reduction.verdict import verdicts
 
 CLEARLY = 2.0  # times a limit of steadiness: the state of the unit itself is then in doubt
@@ -44,7 +44,8 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
         The same points, in order, with limit, cross-checks, ratings, shortfall and verdicts filled in.
     """
     claimed = claimed_figures(session.unit)
-    facts = [_facts(point, points, timeline, session) for point in points]
+    seen = _levels_seen(timeline)
+    facts = [_facts(point, points, timeline, session, seen) for point in points]
     unseen = [
         _unseen(point, fact, timeline, session) if fact and point.capacity_kind == "sensible" else None
         for point, fact in zip(points, facts, strict=True)
@@ -54,7 +55,7 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
     top = _full_speed([each for each in rated if each and each.limit.verdict == "at full speed"], claimed)
     limits = [_limit(point, fact, claimed, top) for point, fact in zip(points, facts, strict=True)]
     rated = [replace(each, limit=limit) if each else None for each, limit in zip(rated, limits, strict=True)]
-    airs = [_air(point, timeline, session, claimed) for point in points]
+    airs = [air_side_of(point, timeline, session, claimed) for point in points]
     running = {
         p.label: a for p, a, limit in zip(points, airs, limits, strict=True) if limit.verdict != "unit off" and a
     }
@@ -94,7 +95,9 @@ def _limit(
     return NO_POWER if facts is None else what_limited(facts, claimed, full_speed_w)
 
 
-def _facts(point: Point, points: Sequence[Point], timeline: Timeline, session: Session) -> WindowFacts | None:
+def _facts(
+    point: Point, points: Sequence[Point], timeline: Timeline, session: Session, seen: tuple[SeenLevel, ...]
+) -> WindowFacts | None:
     room = point.conditions.get("room_temp_c")
     if room is None or point.cop is None:
         return None
@@ -120,9 +123,23 @@ def _facts(point: Point, points: Sequence[Point], timeline: Timeline, session: S
         on_share=cycle.duty if cycle else None,
         unsteady_because="" if cycle else _unsteady(point.window),
         set_room_temp_c=session.settings.set_room_temp_c,
-        pressure_pa=_pressure_pa(session),
+        pressure_pa=pressure_of(session),
         others=tuple(_other(each) for each in points if each is not point and each.usable and _outdoor(each)),
+        levels=seen,
     )
+
+
+def _levels_seen(timeline: Timeline) -> tuple[SeenLevel, ...]:
+    """Plateaus of power with the temperatures they worked between; none where those are not logged."""
+    outdoor = timeline.of(Role.CONDENSER_INLET_TEMP) or timeline.of(Role.OUTDOOR_TEMP)
+    room = timeline.of(Role.ROOM_TEMP) or timeline.of(Role.RETURN_TEMP)
+    found = []
+    for level in levels(timeline):
+        span = level.start.timestamp(), level.end.timestamp()
+        inside, outside = (group_mean(group, *span).value for group in (room, outdoor))
+        if isfinite(inside) and isfinite(outside):
+            found.append(SeenLevel(level.power_w, inside, outside))
+    return tuple(found)
 
 
 def _other(point: Point) -> OtherWindow:
@@ -208,76 +225,3 @@ def _full_speed(at_top: Sequence[RatedPoint], claimed: Claimed) -> tuple[float, 
     if correction is None:
         return None
     return correction.capacity_w - correction.capacity_u95_w, correction.capacity_w + correction.capacity_u95_w
-
-
-def _air(point: Point, timeline: Timeline, session: Session, claimed: Claimed) -> AirSide | None:
-    if "room_temp_c" not in point.conditions:
-        return None
-    unit, u95 = session.unit, session.unit.measured_air_flow_u95_m3_per_h
-    flow = unit.measured_air_flow_m3_per_h
-    start, end = point.start.timestamp(), point.end.timestamp()
-    pressure = _pressure_pa(session)
-    return AirSide(
-        capacity=_capacity(point),
-        sensible=Measured(value=point.sensible_w, u=point.sensible_u95_w / 2.0),
-        power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
-        room_temp_c=point.conditions["room_temp_c"],
-        supply_temp_c=point.conditions.get("supply_temp_c"),
-        return_temp_c=point.conditions.get("return_temp_c"),
-        return_ratio=_ratio(timeline, (Role.RETURN_TEMP, Role.RETURN_RH), start, end, pressure)
-        or _ratio(timeline, (Role.ROOM_TEMP, Role.ROOM_RH), start, end, pressure),
-        supply_ratio=_ratio(timeline, (Role.SUPPLY_TEMP, Role.SUPPLY_RH), start, end, pressure),
-        condenser_inlet_temp_c=point.conditions.get("condenser_inlet_temp_c"),
-        condenser_outlet_temp_c=point.conditions.get("condenser_outlet_temp_c"),
-        measured_flow_m3_per_h=Measured(value=flow, u=(u95 if u95 is not None else 0.2 * flow) / 2.0) if flow else None,
-        claimed_flow_m3_per_h=claimed.air_flow_m3_per_h,
-        counters=_counters(timeline, start, end),
-        room_sensors=_sensors(timeline, start, end),
-        pressure_pa=pressure,
-    )
-
-
-def _ratio(
-    timeline: Timeline, roles: tuple[Role, Role], start_s: float, end_s: float, pressure_pa: float
-) -> Measured | None:
-    """Humidity ratio [kg/kg] of the air a temperature and a humidity channel stand in."""
-    temp, rh = (next(iter(timeline.of(role)), None) for role in roles)
-    if temp is None or rh is None:
-        return None
-    temp_c, percent = mean_over(temp, start_s, end_s).value, mean_over(rh, start_s, end_s).value
-    if not (isfinite(temp_c) and 0.0 <= percent <= 100.0):
-        return None
-    limits = instrument_of(rh, "humidity")
-    u = from_limit(limits.offset_limit, limits.distribution).u
-    ratio, more = (float(humidity_ratio(temp_c, min(100.0, p), pressure_pa)) for p in (percent, percent + u))
-    return Measured(value=ratio, u=more - ratio)
-
-
-def _sensors(timeline: Timeline, start_s: float, end_s: float) -> dict[str, Measured]:
-    found = {}
-    for series in timeline.of(Role.ROOM_TEMP):
-        value = mean_over(series, start_s, end_s).value
-        if isfinite(value):
-            found[series.name] = Measured(value=value, u=_sensor_u(series))
-    return found
-
-
-def _sensor_u(series: Series) -> float:
-    limits = instrument_of(series, "temperature")
-    if limits.offset_correction_u is not None:
-        return hypot(limits.offset_correction_u, series.placement_u)
-    return hypot(from_limit(limits.offset_limit, limits.distribution).u, series.placement_u)
-
-
-def _counters(timeline: Timeline, start_s: float, end_s: float) -> dict[str, tuple[Measured, Measured]]:
-    """Mean power of each load by both of its records, where it is logged and counted."""
-    loads = [load for what in ("unit", "heater", "other") for load in loads_of(timeline, what, start_s, end_s)]
-    return {
-        load.series.name: (Measured(value=load.other_w, u=load.other_u_w), Measured(value=load.mean_w, u=load.u_w))
-        for load in loads
-        if load.other is not None and isfinite(load.other_w) and isfinite(load.mean_w)
-    }
-
-
-def _pressure_pa(session: Session) -> float:
-    return session.settings.pressure_pa or station_pressure_pa(session.settings.altitude_m)

@@ -16,7 +16,7 @@ OFF_W = 60.0  # electronics and a fan without a compressor draw less, common pra
 OFF_SHARE = 0.10  # of the claimed power; inverter compressors do not run below it, common practice, no source
 CYCLES_TO_SAY_SO = 1.0  # one off-and-on of the compressor inside a window already makes its mean an average of both
 BELOW_FULL = 0.95  # of the lowest power the published maps give for full speed: production spread of nameplate power
-HIGHER_SEEN = 1.05  # another window at equal or lower lift that drew this much more
+HIGHER_SEEN = 1.10  # times the power at equal or lower lift: more than conditions alone make, less than a step of speed
 SAME_LIFT_K = 0.5
 FALL_SEEN = 0.5  # of the fall the maps expect between two outdoor temperatures; less counts as no fall
 
@@ -28,6 +28,15 @@ class OtherWindow:
     power_w: float
     capacity_w: float
     capacity_u_w: float
+    room_temp_c: float
+    outdoor_temp_c: float
+
+
+@dataclass(frozen=True)
+class SeenLevel:
+    """A level of power seen anywhere in the session, with the temperatures [°C] it worked between."""
+
+    power_w: float
     room_temp_c: float
     outdoor_temp_c: float
 
@@ -59,6 +68,7 @@ class WindowFacts:
     set_room_temp_c: float | None = None
     pressure_pa: float = STANDARD_PRESSURE_PA
     others: tuple[OtherWindow, ...] = ()
+    levels: tuple[SeenLevel, ...] = ()
 
     @property
     def coil(self) -> CoilTemp | None:
@@ -178,8 +188,9 @@ def _more_was_drawn(facts: WindowFacts) -> str:
     if facts.outdoor_temp_c is None:
         return ""
     lift = facts.outdoor_temp_c - facts.room_temp_c
-    equal = [o for o in facts.others if o.outdoor_temp_c - o.room_temp_c <= lift + SAME_LIFT_K]
-    top = max(equal, key=lambda other: other.power_w, default=None)
+    seen = [SeenLevel(o.power_w, o.room_temp_c, o.outdoor_temp_c) for o in facts.others] + list(facts.levels)
+    equal = [each for each in seen if each.outdoor_temp_c - each.room_temp_c <= lift + SAME_LIFT_K]
+    top = max(equal, key=lambda each: each.power_w, default=None)
     if top is None or top.power_w < HIGHER_SEEN * facts.power_w:
         return ""
     return (
