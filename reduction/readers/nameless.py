@@ -14,9 +14,11 @@ from reduction.session import Role
 Key = tuple[str, str]
 # Levels and counts that tell parts apart; common practice in tests of room units, no source.
 CYCLES = 4
-_CLEAR_K, _SAME_PLACE_K = 4.0, 1.5
+_CLEAR_K, _WARMER_K, _SAME_PLACE_K = 4.0, 2.5, 1.5
 _OFF_W, _SMALL_LOAD_W, _LEAST_HEATER_W = 12.0, 100.0, 150.0
-_FOLLOWS = -0.5
+_ON_SHARE = 0.5
+_FOLLOWS = 0.5
+_TWINS = 0.8
 _AGREES = 0.1
 _COUNTERPART = {
     Role.UNIT_POWER: Role.UNIT_ENERGY,
@@ -50,7 +52,7 @@ def by_behaviour(seen: Sequence[Course], known: dict[Key, Guess]) -> dict[Key, G
     """Propose roles for the courses that no word named; returns all proposals, those given included."""
     proposals = Proposals(dict(known))
     temperatures = [c for c in seen if c.column.quantity == "temperature" and np.isfinite(c.median)]
-    _powers(_open(seen, proposals, "power"), temperatures, proposals)
+    _powers(_open(seen, proposals, "power"), seen, temperatures, proposals)
     unit_on = drawing_power([c for c in seen if proposals.role(c) == Role.UNIT_POWER])
     _temperatures(_open(seen, proposals, "temperature"), temperatures, proposals, unit_on)
     for course in _open(seen, proposals, "humidity"):
@@ -67,41 +69,61 @@ def _open(seen: Sequence[Course], proposals: Proposals, *quantities: str) -> lis
     return [c for c in seen if c.column.quantity in quantities and not proposals.role(c) and np.isfinite(c.median)]
 
 
-def _powers(rest: list[Course], temperatures: Sequence[Course], proposals: Proposals) -> None:
-    """Unit: the power that the coldest air follows. Heaters: switched to nothing and back, or large and constant."""
-    if not proposals.has(Role.UNIT_POWER) and rest:
-        _unit_power(rest, temperatures, proposals)
+def _powers(
+    rest: list[Course], everything: Sequence[Course], temperatures: Sequence[Course], proposals: Proposals
+) -> None:
+    """Heaters switch to nothing and back or follow the mains; the coldest air follows the unit."""
     for course in rest:
         s = switching(course.column)
-        if proposals.role(course):
-            continue
         if s.changes >= CYCLES and s.low_w <= _OFF_W and s.level_w >= _LEAST_HEATER_W:
             because = f"it switches {s.changes} times between {s.low_w:.0f} and {s.level_w:.0f} W, as by a thermostat"
             proposals.propose(course, Role.HEATER_CYCLING_POWER, because, 0.7)
         elif course.top < _SMALL_LOAD_W:
             proposals.propose(course, Role.OTHER_POWER, f"only {course.median:.0f} W: a small load in the room", 0.5)
-        else:
+    _mains_twins(rest, everything, proposals)
+    if not proposals.has(Role.UNIT_POWER):
+        _unit_power([c for c in rest if not proposals.role(c)], temperatures, proposals)
+    for course in rest:
+        if not proposals.role(course):
+            s = switching(course.column)
             because = f"it stays at {s.level_w:.0f} W (± {s.spread:.1%}), as a heater that runs on does"
             proposals.propose(course, Role.HEATER_CONSTANT_POWER, because, 0.6)
 
 
-def _unit_power(rest: Sequence[Course], temperatures: Sequence[Course], proposals: Proposals) -> None:
-    """Propose the unit's power: what the coldest air follows, else what varies most without switching off."""
-    if len(rest) == 1:
-        proposals.propose(rest[0], Role.UNIT_POWER, "the only power without a name", 0.45)
+def _mains_twins(rest: Sequence[Course], everything: Sequence[Course], proposals: Proposals) -> None:
+    """Two heaters rise and fall together with the mains voltage; a unit's drive evens that out."""
+    switched = next(
+        (c for c in everything if proposals.role(c) == Role.HEATER_CYCLING_POWER and c.top > _SMALL_LOAD_W), None
+    )
+    if switched is None:
         return
-    if temperatures:
+    with np.errstate(invalid="ignore"):
+        on = switched.values > _ON_SHARE * switched.top
+    for course in rest:
+        together = correlation(course.values, switched.values, on) if not proposals.role(course) else 0.0
+        if together > _TWINS:
+            because = (
+                f"it follows the mains as “{switched.column.name}” does while that is on (correlation {together:.2f})"
+            )
+            proposals.propose(course, Role.HEATER_CONSTANT_POWER, because, 0.8)
+
+
+def _unit_power(rest: Sequence[Course], temperatures: Sequence[Course], proposals: Proposals) -> None:
+    """Propose the unit's power: what moves with the coldest air, else the only one, else what varies most."""
+    large = [c for c in rest if c.top > _SMALL_LOAD_W]
+    if temperatures and large:
         coldest = min(temperatures, key=lambda c: float(np.nanpercentile(c.values, 10)))
-        moves = {c.key: correlation(c.values, coldest.values) for c in rest if c.top > _SMALL_LOAD_W}
-        unit = min((c for c in rest if c.key in moves), key=lambda c: moves[c.key], default=None)
-        if unit and moves[unit.key] < _FOLLOWS:
-            because = f"“{coldest.column.name}”, the coldest air, falls as it rises (correlation {moves[unit.key]:.2f})"
+        moves = {c.key: correlation(c.values, coldest.values) for c in large}
+        unit = max(large, key=lambda c: abs(moves[c.key]))
+        if abs(moves[unit.key]) > _FOLLOWS:
+            because = f"“{coldest.column.name}”, the coldest air, moves with it (correlation {moves[unit.key]:+.2f})"
             proposals.propose(unit, Role.UNIT_POWER, because, 0.75)
             return
-    steady = [c for c in rest if c.top > _SMALL_LOAD_W and switching(c.column).changes < CYCLES]
-    if len(steady) > 1:
-        unit = max(steady, key=lambda c: switching(c.column).spread)
-        because = f"its level varies most of {len(steady)} steady powers ({switching(unit.column).spread:.1%})"
+    if len(large) == 1:
+        proposals.propose(large[0], Role.UNIT_POWER, "the only power that no other part explains", 0.5)
+    elif large:
+        unit = max(large, key=lambda c: switching(c.column).spread)
+        because = f"its level varies most of {len(large)} steady powers ({switching(unit.column).spread:.1%})"
         proposals.propose(unit, Role.UNIT_POWER, because, 0.4)
 
 
@@ -147,7 +169,7 @@ def _condenser_inlet(
     everything: Sequence[Course], proposals: Proposals, level: dict[Key, float], room: float, when: str
 ) -> None:
     outlet = next((c for c in everything if proposals.role(c) == Role.CONDENSER_OUTLET_TEMP), None)
-    warm = [c for c in everything if not proposals.role(c) and level[c.key] > room + _CLEAR_K]
+    warm = [c for c in everything if not proposals.role(c) and level[c.key] > room + _WARMER_K]
     if outlet is None or not warm or proposals.has(Role.CONDENSER_INLET_TEMP):
         return
     inlet = max(warm, key=lambda c: correlation(c.values, outlet.values))
@@ -160,7 +182,7 @@ def _by_nearness(course: Course, proposals: Proposals, level: float, room: float
     where = f"{level:.1f} °C {when}, {abs(away):.1f} K {'warmer' if away > 0 else 'colder'} than the room"
     if abs(away) < _SAME_PLACE_K:
         proposals.propose(course, Role.ROOM_TEMP, f"{level:.1f} °C {when}, within {abs(away):.1f} K of the room", 0.55)
-    elif away > _CLEAR_K:
+    elif away > _WARMER_K:
         proposals.propose(course, Role.OUTDOOR_TEMP, where, 0.5)
     else:
         proposals.propose(course, Role.ADJACENT_TEMP, where, 0.4)

@@ -96,10 +96,14 @@ def _side(named: dict[str, str]) -> Named | None:
         return _CONDENSER[side], f"{named['condenser']} {named[side]}", 0.97
     if "heater" in named:
         return Role.SURFACE_TEMP, f"{named['heater']} {named[side]}", 0.7
+    if "outdoor" in named and "unit" in named:
+        return _CONDENSER[side], f"{named['outdoor']} {named['unit']} {named[side]}", 0.9
+    if set(_TEMPERATURE) & set(named):
+        return None
     through = next((p for p in ("evaporator", "unit") if p in named), None)
-    if through and not {"supply", "return"} & set(named):
+    if through:
         return _EVAPORATOR[side], f"{named[through]} {named[side]}", 0.85
-    return None
+    return _EVAPORATOR[side], named[side], 0.6
 
 
 def _temperature(named: dict[str, str]) -> Named | None:
