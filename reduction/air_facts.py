@@ -22,7 +22,7 @@ def air_side_of(point: Point, timeline: Timeline, session: Session, claimed: Cla
     start, end = point.start.timestamp(), point.end.timestamp()
     pressure = pressure_of(session)
     return AirSide(
-        capacity=_capacity(point),
+        capacity=Measured(value=point.capacity_w, u=point.capacity_u_w),
         sensible=Measured(value=point.sensible_w, u=point.sensible_u95_w / 2.0),
         power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
         room_temp_c=point.conditions["room_temp_c"],

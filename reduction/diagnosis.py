@@ -50,26 +50,32 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
         _unseen(point, fact, timeline, session) if fact and point.capacity_kind == "sensible" else None
         for point, fact in zip(points, facts, strict=True)
     ]
-    limits = [_limit(point, fact, claimed) for point, fact in zip(points, facts, strict=True)]
-    rated = [_rated(*each) for each in zip(points, facts, limits, unseen, strict=True)]
-    top = _full_speed([each for each in rated if each and each.limit.verdict == "at full speed"], claimed)
-    limits = [_limit(point, fact, claimed, top) for point, fact in zip(points, facts, strict=True)]
-    rated = [replace(each, limit=limit) if each else None for each, limit in zip(rated, limits, strict=True)]
+    limits, rated = _limited(points, facts, unseen, claimed)
     airs = [air_side_of(point, timeline, session, claimed) for point in points]
     running = {
-        p.label: a for p, a, limit in zip(points, airs, limits, strict=True) if limit.verdict != "unit off" and a
+        p.label: air for p, air, limit in zip(points, airs, limits, strict=True) if air and limit.verdict != "unit off"
     }
     together = across_windows(running)
-    return tuple(
-        point.model_copy(
-            update={
-                "limit": limit,
-                "cross_checks": (*(cross_checks(air) if air else ()), *(together if point.label in running else ())),
-                **(_conclusions(point, fact, each, hidden, session, claimed) if each and fact else {}),
-            }
-        )
-        for point, fact, limit, air, each, hidden in zip(points, facts, limits, airs, rated, unseen, strict=True)
-    )
+    completed = []
+    for point, fact, limit, air, each, hidden in zip(points, facts, limits, airs, rated, unseen, strict=True):
+        checks = (*(cross_checks(air) if air else ()), *(together if point.label in running else ()))
+        concluded = _conclusions(point, fact, each, hidden, session, claimed) if each and fact else {}
+        completed.append(point.model_copy(update={"limit": limit, "cross_checks": checks, **concluded}))
+    return tuple(completed)
+
+
+def _limited(
+    points: Sequence[Point],
+    facts: Sequence[WindowFacts | None],
+    unseen: Sequence[Measured | None],
+    claimed: Claimed,
+) -> tuple[list[Limit], list[RatedPoint | None]]:
+    """Limits of all points and what each offers to a correction; points at full speed narrow the others' projection."""
+    limits = [_limit(fact, claimed) for fact in facts]
+    rated = [_rated(*each) for each in zip(points, facts, limits, unseen, strict=True)]
+    top = _full_speed([each for each in rated if each and each.limit.verdict == "at full speed"], claimed)
+    limits = [_limit(fact, claimed, top) for fact in facts]
+    return limits, [replace(each, limit=limit) if each else None for each, limit in zip(rated, limits, strict=True)]
 
 
 def _conclusions(
@@ -89,9 +95,7 @@ def _conclusions(
     return found
 
 
-def _limit(
-    point: Point, facts: WindowFacts | None, claimed: Claimed, full_speed_w: tuple[float, float] | None = None
-) -> Limit:
+def _limit(facts: WindowFacts | None, claimed: Claimed, full_speed_w: tuple[float, float] | None = None) -> Limit:
     return NO_POWER if facts is None else what_limited(facts, claimed, full_speed_w)
 
 
