@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from tests_app.views import channels, evidence, facts, files, jobs, result, sessions, uploads, windows
+from tests_app.views import channels, evidence, facts, files, imports, jobs, result, sessions, uploads, windows
 
 # /sessions/<id>/files/
 file_urls = [
@@ -12,6 +12,7 @@ file_urls = [
     path("<uuid:file_id>/", files.download, name="file-download"),
     path("<uuid:file_id>/read-as/", files.read_as, name="file-read-as"),
     path("<uuid:file_id>/clock/", files.set_clock, name="file-clock"),
+    path("<uuid:file_id>/clock/take/", files.take_clock, name="file-clock-take"),
     path("<uuid:file_id>/remember/", files.remember, name="file-remember"),
     path("<uuid:file_id>/apply/", files.apply_mapping, name="file-apply"),
     path("<uuid:file_id>/remove/", files.remove, name="file-remove"),
@@ -59,6 +60,7 @@ session_urls = [
 urlpatterns = [
     path("", sessions.listing, name="sessions"),
     path("new/", sessions.new, name="session-new"),
+    path("import/", imports.new, name="session-import"),
     path("jobs/<uuid:job_id>/", jobs.show, name="job"),
     path("<uuid:session_id>/", include(session_urls)),
 ]

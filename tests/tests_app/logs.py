@@ -35,6 +35,19 @@ def power_csv(hours: float = 2.0, *, start: datetime = START, zone: str = "Z") -
     return "\n".join(rows) + "\n"
 
 
+def cycling(*, behind_s: int = 0) -> list[SimpleUploadedFile]:
+    """Return a room that warms and cools with its heater, whose plug's clock runs behind."""
+    room, plug = ["time,room_C"], ["time,ac_W,heater_W"]
+    level, step_s, period = ROOM_C, 10, 60
+    for i in range(1080):
+        is_on = i % period < period // 2
+        level += 0.01 if is_on else -0.01
+        at = START + timedelta(seconds=i * step_s)
+        room.append(f"{at:%Y-%m-%dT%H:%M:%SZ},{level:.2f}")
+        plug.append(f"{at - timedelta(seconds=behind_s):%Y-%m-%dT%H:%M:%SZ},{UNIT_W},{HEATER_W if is_on else 0.0}")
+    return [uploaded("room.csv", "\n".join(room)), uploaded("plug.csv", "\n".join(plug))]
+
+
 def uploaded(name: str, content: str | bytes) -> SimpleUploadedFile:
     """Return a file as a browser would send it."""
     return SimpleUploadedFile(name, content.encode() if isinstance(content, str) else content)

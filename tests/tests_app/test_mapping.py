@@ -9,7 +9,7 @@ from django.urls import reverse
 from reduction.errors import InvalidSession, ReductionError
 from tests import builders
 from tests.tests_app import logs
-from tests_app.actions import mapping, sessions, upload
+from tests_app.actions import mapping, sessions, upload, windows
 from tests_app.models import Channel, SavedMapping, Session, SessionFile
 
 pytestmark = pytest.mark.django_db
@@ -95,6 +95,41 @@ def test_a_clock_is_corrected_for_one_file_only_and_with_its_reason(read_session
     mapping.set_clock(file=file, clock={"offset_s": 94.0, "reason": "heater edge in both"}, by=tester.person)
     clocks = dict(read_session.files.values_list("name", "clock"))
     assert clocks == {"power.csv": {"offset_s": 94.0, "reason": "heater edge in both"}, "room.csv": {}}
+
+
+@pytest.fixture
+def late_session(session: Session, tester: Client) -> Session:
+    """Return a session whose plug stamps its heater two minutes too early."""
+    upload.keep_files(session=session, files=logs.cycling(behind_s=120), by=tester.person)
+    windows.propose(session=session, by=tester.person)
+    return session
+
+
+def test_clocks_that_disagree_are_offered_with_evidence_and_not_shifted(late_session: Session, tester: Client) -> None:
+    offers = {file.name: file.reading.get("clock_offer") for file in late_session.files.all()}
+    offer = offers["room.csv"]
+    assert offer["correction"]["offset_s"] == pytest.approx(
+        -120, abs=45
+    )  # a real room answers some 35 s late, this one at once
+    assert offer["because"]
+    assert [file.clock for file in late_session.files.all()] == [{}, {}]
+    assert "Nothing was shifted" in tester.get(reverse("windows", args=[late_session.pk])).content.decode()
+
+
+def test_an_offered_clock_is_taken_on_a_yes_with_the_evidence_as_reason(late_session: Session, tester: Client) -> None:
+    file = late_session.files.get(name="room.csv")
+    tester.post(reverse("file-clock-take", args=[late_session.pk, file.pk]))
+    file.refresh_from_db()
+    assert file.clock["offset_s"] == pytest.approx(-120, abs=45)  # a real room answers some 35 s late, this one at once
+    assert file.clock["reason"]
+    windows.propose(session=late_session, by=tester.person)
+    assert {each.reading.get("clock_offer") for each in late_session.files.all()} == {None}
+
+
+def test_without_an_offer_there_is_nothing_to_take(read_session: Session, tester: Client) -> None:
+    page = tester.post(reverse("file-clock-take", args=[read_session.pk, read_session.files.first().pk]))
+    assert page.status_code == 422
+    assert "Look for steady windows again" in page.content.decode()
 
 
 def test_a_saved_mapping_is_offered_for_the_same_layout_only(confirmed_session: Session, tester: Client) -> None:

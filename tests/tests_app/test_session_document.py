@@ -186,6 +186,22 @@ def test_a_text_that_is_no_document_says_where_it_breaks(text: bytes, sentence: 
         documents.parse(text)
 
 
+def test_a_session_is_brought_here_by_its_page(confirmed_session: Session, stranger: Client) -> None:
+    document = session_document.to_document(confirmed_session)
+    sent = {"document": logs.uploaded("SESSION.json", document.model_dump_json()), "files": logs.both()}
+    stranger.post(reverse("session-import"), sent)
+    assert session_document.to_document(Session.objects.exclude(pk=confirmed_session.pk).get()) == document
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[1, 2]", "\x00\x01"])
+def test_a_document_that_cannot_be_is_refused_on_its_page(stranger: Client, text: str) -> None:
+    sent = {"document": logs.uploaded("SESSION.json", text), "files": logs.both()}
+    page = stranger.post(reverse("session-import"), sent)
+    assert page.status_code == 422
+    assert "SESSION.json" in page.content.decode()
+    assert "Correct the document" in page.content.decode()
+
+
 def test_the_document_downloads_from_the_session(confirmed_session: Session, reader: Client) -> None:
     given = reader.get(reverse("session-document", args=[confirmed_session.pk]))
     assert documents.parse(given.content) == session_document.to_document(confirmed_session)

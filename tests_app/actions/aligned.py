@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+from collections import Counter
 
 import pandas as pd
 from django.core.files.base import ContentFile
@@ -12,7 +13,8 @@ from django.core.files.storage import default_storage
 
 from reduction import session as doc
 from reduction.channels import series_of
-from reduction.run import read_files
+from reduction.examination import examine
+from reduction.intake import read_files
 from reduction.timeline import Timeline, align
 from tests_app import evidence_store, session_document
 from tests_app.models import Session
@@ -21,11 +23,12 @@ MATTERS = {"files", "channels", "instruments", "settings", "time_zone"}
 
 
 def timeline_of(session: Session, document: doc.Session) -> Timeline:
-    """Read the session's logs as its document says and lay them on one clock."""
+    """Read the session's logs as its document says and lay them on one clock, as a reduction does."""
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
         logs = read_files(document, folder)
     series, _, _ = series_of(document, logs)
-    return align(series, document.settings)
+    examined = examine(series)
+    return align(examined.series, document.settings, examined.left_out)
 
 
 def frame_of(session: Session) -> pd.DataFrame:
@@ -55,7 +58,11 @@ def stored_name(document: doc.Session) -> str:
 
 
 def to_frame(timeline: Timeline) -> pd.DataFrame:
-    """Return the grid's means as a table; column names are (role, channel)."""
+    """Return the grid's means as a table; a column is `role|channel`, with its file where two are called alike."""
     index = pd.to_datetime(timeline.grid_s, unit="s", utc=True)
-    columns = {f"{series.role}|{series.column}": timeline.cells[key] for key, series in timeline.series.items()}
+    often = Counter(series.column for series in timeline.series.values())
+    columns = {
+        f"{series.role}|{series.column if often[series.column] == 1 else f'{series.column} ({series.file})'}": cells
+        for series, cells in ((series, timeline.cells[key]) for key, series in timeline.series.items())
+    }
     return pd.DataFrame(columns, index=index)

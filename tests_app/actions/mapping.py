@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import asdict
 from typing import Any
 from uuid import UUID
 
 from django.db import transaction
 from pydantic import ValidationError
 
+from reduction.clock import ClockOffer
 from reduction.errors import InvalidSession, Place, ReductionError
 from reduction.session import ClockCorrection, Profile
 from tests_app import evidence_store
@@ -86,8 +88,41 @@ def set_clock(*, file: SessionFile, clock: Mapping[str, Any], by: Person) -> Ses
             remedy="Say what showed it, such as an event that both loggers saw.",
         )
     file.clock = corrected.model_dump(mode="json", exclude_defaults=True)
-    file.save(update_fields=["clock"])
+    file.reading["clock_offer"] = None
+    file.save(update_fields=["clock", "reading"])
     return file
+
+
+@transaction.atomic
+def offer_clocks(*, session: Session, offers: Sequence[ClockOffer], by: Person) -> None:
+    """Keep the corrections that events seen by two loggers suggest; none is applied before a person says yes."""
+    found = {offer.file: offer for offer in offers}
+    for file in session.files.all():
+        offer = found.get(file.name)
+        stated = offer and asdict(offer) | {
+            "correction": offer.correction.model_dump(mode="json", exclude_defaults=True)
+        }
+        if file.reading.get("clock_offer") != stated:
+            file.reading["clock_offer"] = stated
+            file.save(update_fields=["reading"])
+
+
+def take_clock_offer(*, file: SessionFile, by: Person) -> SessionFile:
+    """Correct a file's clock as offered, on top of the correction it has; the evidence becomes the reason."""
+    offer = file.reading.get("clock_offer")
+    if offer is None:
+        raise InvalidSession(
+            place=Place(file.name),
+            found="no offer",
+            expected="an offered correction of its clock",
+            remedy="Look for steady windows again; the clocks are compared then.",
+        )
+    before, more = ClockCorrection.model_validate(file.clock), ClockCorrection.model_validate(offer["correction"])
+    together = more.model_copy(
+        update={"offset_s": before.offset_s + more.offset_s, "drift_ppm": before.drift_ppm + more.drift_ppm}
+    )
+    reason = more.reason or offer["because"]
+    return set_clock(file=file, clock=together.model_dump() | {"reason": reason}, by=by)
 
 
 def _invalid(file: SessionFile, error: ValidationError) -> InvalidSession:

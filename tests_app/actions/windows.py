@@ -8,20 +8,22 @@ from typing import Any
 
 from django.db import transaction
 
+from reduction.clock import clock_offers
 from reduction.errors import InvalidSession, Place
 from reduction.session import WindowResult
 from reduction.steady import steady_windows
 from tests_app import session_document
-from tests_app.actions import aligned
+from tests_app.actions import aligned, mapping
 from tests_app.models import Session, Window
 from units.models import Person
 
 
 def propose(*, session: Session, by: Person) -> list[Window]:
-    """Look for steady windows in the logs as they are confirmed now, and keep them as proposals."""
+    """Look for steady windows in the logs as confirmed now, and for clocks that disagree; keep both as offers."""
     document = session_document.to_document(session)
     timeline = aligned.timeline_of(session, document)
     aligned.keep(document, timeline)
+    mapping.offer_clocks(session=session, offers=clock_offers(tuple(timeline.series.values())), by=by)
     found = steady_windows(timeline, session=document)
     return keep_proposals(session=session, proposals=found, by=by)
 

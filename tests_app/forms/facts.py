@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
 from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from reduction import session as doc
+from tests_app.forms.sessions import Instant
 from tests_app.models import Session
 
 HEATERS = {
@@ -34,19 +34,6 @@ EVENTS = {
     "heater": "Heater changed",
     "exclude": "Leave this span out",
 }
-
-
-class Instant(forms.DateTimeField):
-    """A date and time in the session's zone."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        widget = forms.DateTimeInput(attrs={"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S")
-        super().__init__(widget=widget, **kwargs)
-
-    def clean(self, value: Any) -> datetime | None:
-        """Return the instant in UTC, as the session document keeps it."""
-        instant = super().clean(value)
-        return instant and instant.astimezone(UTC)
 
 
 class Amount(forms.FloatField):

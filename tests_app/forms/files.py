@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from tests_app.forms.sessions import ZoneField
+from tests_app.forms.sessions import Instant, ZoneField
 
 
 class SeveralFiles(forms.ClearableFileInput):
@@ -37,6 +37,18 @@ class UploadForm(forms.Form):
         help_text="CSV, Excel, ODS, Parquet, JSON lines; gz or zip of them; as many loggers as there were.",
         error_messages={"required": "Choose at least one file."},
     )
+
+
+class ImportForm(forms.Form):
+    """A session document and the files it lists."""
+
+    document = forms.FileField(
+        label="Session document",
+        allow_empty_file=True,
+        widget=forms.ClearableFileInput(attrs={"accept": ".json,application/json"}),
+        help_text="SESSION.json, as another bench or the command line wrote it.",
+    )
+    files = SeveralFilesField(label="Its log files", help_text="All that the document lists.")
 
 
 class BeginUploadForm(forms.Form):
@@ -78,11 +90,7 @@ class ProfileForm(forms.Form):
         required=False,
         choices=[("", "As detected"), (",", "comma"), (";", "semicolon"), ("\t", "tab"), ("|", "bar")],
     )
-    start_utc = forms.DateTimeField(
-        label="Start, for files that count elapsed time",
-        required=False,
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S"),
-    )
+    start_utc = Instant(label="Start, for files that count elapsed time", required=False)
     declared_date = forms.DateField(
         label="Date, for files with times of day only", required=False, widget=forms.DateInput(attrs={"type": "date"})
     )
@@ -97,6 +105,7 @@ class ClockForm(forms.Form):
     )
     offset_u_s = forms.FloatField(label="Standard uncertainty (s)", required=False, min_value=0)
     drift_ppm = forms.FloatField(label="Drift (ppm)", required=False)
+    reference_utc = Instant(label="Drift counts from", required=False)
     reason = forms.CharField(label="What showed it", required=False, max_length=300)
 
     def clean(self) -> dict[str, Any]:

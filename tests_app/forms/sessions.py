@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -25,6 +26,19 @@ class ZoneField(forms.CharField):
                 f"“{value}” is not in the IANA list of zones. Write region and city, such as America/Denver, or UTC."
             )
         return str(ZoneInfo(value)) if value else value
+
+
+class Instant(forms.DateTimeField):
+    """A date and time in the session's zone."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateTimeInput(attrs={"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S")
+        super().__init__(widget=widget, **kwargs)
+
+    def clean(self, value: Any) -> datetime | None:
+        """Return the instant in UTC, as the session document keeps it."""
+        instant = super().clean(value)
+        return instant and instant.astimezone(UTC)
 
 
 class SessionForm(forms.Form):

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from tests_app.forms.facts import Instant
+from tests_app.forms.sessions import Instant
 from tests_app.models import Window
 
 

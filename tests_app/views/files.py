@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.core.files.storage import default_storage
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_POST
 
 from reduction.errors import ReductionError
@@ -51,9 +53,14 @@ def _shown(file: SessionFile, offer: SavedMapping | None) -> dict[str, object]:
         "file": file,
         "reading": file.reading,
         "mapping": offer,
-        "profile_form": ProfileForm(initial=settled | file.profile, prefix=f"p{file.pk.hex}"),
-        "clock_form": ClockForm(initial=file.clock, prefix=f"c{file.pk.hex}"),
+        "profile_form": ProfileForm(initial=_instants(settled | file.profile), prefix=f"p{file.pk.hex}"),
+        "clock_form": ClockForm(initial=_instants(file.clock), prefix=f"c{file.pk.hex}"),
     }
+
+
+def _instants(stored: dict[str, Any]) -> dict[str, Any]:
+    """Return stored values with their instants as such, so that they are shown in the session's zone."""
+    return {name: parse_datetime(value) if name.endswith("_utc") else value for name, value in stored.items()}
 
 
 @at_session
@@ -104,6 +111,16 @@ def set_clock(request: HttpRequest, session: Session, file_id: UUID) -> HttpResp
 def _say_wrong(request: HttpRequest, file: SessionFile, form: ProfileForm | ClockForm) -> None:
     for name, errors in form.errors.items():
         messages.error(request, f"{file.name}, {form.fields[name].label or name}: {' '.join(errors)}")
+
+
+@require_POST
+@at_session
+def take_clock(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
+    """Correct the clock of one file as offered."""
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
+    mapping.take_clock_offer(file=file, by=request.user)
+    messages.success(request, f"The clock of {file.name} is corrected as offered. Look for steady windows again.")
+    return redirect("windows", session.pk)
 
 
 @require_POST

@@ -27,7 +27,8 @@ def show(request: HttpRequest, session: Session) -> HttpResponse:
 
 def _page(request: HttpRequest, session: Session, new: NewWindowForm, status: int = 200) -> HttpResponse:
     rows = list(session.windows.select_related("decided_by"))
-    context = {"rows": [(window, WindowForm.of(window)) for window in rows], "new": new, "status": status}
+    forms = [(window, WindowForm.of(window)) for window in rows]
+    context = {"rows": forms, "files": session.files.all(), "new": new, "status": status}
     try:
         frame = aligned.frame_of(session)
     except ReductionError as error:
