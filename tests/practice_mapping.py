@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
-from typing import Any
 
 from reduction.session import Role, Session
-
-Json = dict[str, Any]
+from tests import practice_words as words
+from tests.practice_words import Json, first_match, pick
 
 ROLES = {
     "ac_power": "unit_power",
@@ -26,6 +24,14 @@ ROLES = {
     "make_up_air_temp": "makeup_air_temp",
     "irradiance": "solar_irradiance",
 }
+STEMS = {
+    r"heater.*_power": "heater_constant_power",
+    r"heater.*_energy": "heater_energy",
+    r"(?!total|house|mains).*_power": "other_power",
+    r"(?!total|house|mains).*_energy": "other_energy",
+    r"(condensate|bucket).*": "condensate_mass",
+    r"(humidifier|tank).*_mass": "water_supply_mass",
+}
 UNIT_KINDS = (
     (r"(single|one).*(duct|hose)", "single_duct_portable"),
     (r"(dual|two|double).*(duct|hose)", "dual_duct_portable"),
@@ -40,44 +46,13 @@ CONSTRUCTIONS = (
     (r"medium", "medium"),
     (r"light|timber", "light"),
 )
-EVENT_KINDS = (
-    (r"door", "door"),
-    (r"\bsun|blind", "sun"),
-    (r"set ?-?point|setting", "set_point"),
-    (r"frost|ice", "frost"),
-    (r"heater", "heater"),
-    (r"\bfan", "fan"),
-)
-HEATER_KINDS = (
-    (r"fan[- ]?(forced|heater)|fan-assisted", "fan_forced"),
-    (r"radiant|glow|quartz|panel|infrared", "radiant"),
-    (r"\boil", "oil_filled"),
-    (r"convector", "convector"),
-)
-HUMIDIFIERS = (
-    (r"boil|steam", "boiling"),
-    (r"ultrasonic|mist", "ultrasonic"),
-    (r"evaporat|wick|humidif", "evaporative"),
-)
-NUMBER_WORDS = {"no": 0, "a": 1, "one": 1, "two": 2, "three": 3, "four": 4}
 JOULES_PER_KWH = 3.6e6
 SI_OF_LIMITS = {"energy": JOULES_PER_KWH, "mass": 1e-3}
 SYMBOLS = {"degC": "°C", "degF": "°F", "C": "°C", "F": "°F", "pct": "%"}
 
 
-def first_match(text: str, table: Sequence[tuple[str, str]], default: str) -> str:
-    return next((value for pattern, value in table if re.search(pattern, text, re.IGNORECASE)), default)
-
-
-def all_text(case: Json) -> str:
-    """Everything the tester wrote in words."""
-    words = [case.get("notes"), case.get("events"), case.get("fixed_loads"), case.get("heaters"), case.get("heater")]
-    return json.dumps([w for w in words if w], ensure_ascii=False)
-
-
 def session_of(case: Json) -> Session:
     """The same session in our own document."""
-    text = all_text(case)
     instruments = [instrument(i) for i in case.get("instruments", [])]
     by_id = {i["id"]: i for i in case.get("instruments", [])}
     document = {
@@ -91,20 +66,16 @@ def session_of(case: Json) -> Session:
         "files": [log_file(f) for f in case.get("files", [])],
         "channels": [channel(c, by_id) for c in case.get("channels", [])],
         "fixed_loads": [pick(load, "what", "power_w", "u95_w") for load in case.get("fixed_loads", [])],
-        "people": people(case),
-        "solar": solar(case),
-        "moisture": moisture(case),
-        "heater_kind": first_match(text, HEATER_KINDS, "unknown"),
-        "events": events(case.get("events", [])),
+        "people": words.people(case),
+        "solar": words.solar(case),
+        "moisture": words.moisture(case),
+        "heater_kind": words.heater_kind(case),
+        "events": words.events(case),
         "windows": [pick(w, "label", "start_utc", "end_utc") for w in case.get("windows_noted") or []],
-        "settings": {"set_room_temp_c": case.get("set_room_temp_c"), "altitude_m": case.get("altitude_m") or 0.0},
+        "settings": {"set_room_temp_c": case.get("set_room_temp_c")} | pick(case, "altitude_m", "pressure_pa"),
         "notes": json.dumps(case.get("notes") or {}, ensure_ascii=False),
     }
     return Session.model_validate(document)
-
-
-def pick(source: Json, *names: str) -> Json:
-    return {name: source[name] for name in names if source.get(name) is not None}
 
 
 def purpose(case: Json) -> str:
@@ -208,81 +179,34 @@ def log_file(given: Json) -> Json:
     }
 
 
+def known_role(theirs: str) -> tuple[str, str]:
+    """Our role and the place it tells, from their word for it; what is nothing of ours is ignored."""
+    role = ROLES.get(theirs, theirs)
+    if role in {r.value for r in Role}:
+        return role, "adjacent" if role == "adjacent_temp" else ""
+    if theirs.startswith("adjacent_temp_"):
+        return "adjacent_temp", theirs.removeprefix("adjacent_temp_")
+    for part, found in STEMS.items():
+        if re.fullmatch(part, theirs):
+            return found, ""
+    return "ignored", ""
+
+
 def channel(given: Json, instruments: dict[str, Json]) -> Json:
     theirs = given["role"]
-    role = ROLES.get(theirs, theirs)
+    role, place = known_role(theirs)
     source = instruments.get(given.get("instrument") or "", {})
     on_change = source.get("report") == "on_change"
     quiet_s = 2.5 * source["heartbeat_s"] if on_change and source.get("heartbeat_s") else None
     return {
         "file": given["file"],
         "column": given["column"],
-        "role": role if role in {r.value for r in Role} else "ignored",
+        "role": role,
         "quantity_unit": SYMBOLS.get(given.get("unit") or "", given.get("unit")),
         "instrument": given.get("instrument") if source else None,
-        "place": given.get("place") or ("adjacent" if theirs == "adjacent_temp" else ""),
+        "place": given.get("place") or place,
         "placement_u_c": given.get("placement_u_c") or 0.0,
         "kind": "held" if on_change and "power" in theirs else None,
         "stale_after_s": given.get("stale_after_s") or quiet_s,
         "is_difference": bool(given.get("is_difference")),
-    }
-
-
-def events(given: Sequence[Json]) -> list[Json]:
-    """Events by kind; `door open` lasts until the next `door shut`."""
-    found = []
-    for number, event in enumerate(given):
-        what = event["what"]
-        closing = re.search(r"shut|closed|off again|end", what) and "door" in what
-        end = event.get("end_utc")
-        if "door" in what and "open" in what and end is None:
-            end = next((e["time_utc"] for e in given[number + 1 :] if re.search(r"door.*(shut|clos)", e["what"])), None)
-        if not closing:
-            kind = first_match(what, EVENT_KINDS, "note")
-            found.append({"time_utc": event["time_utc"], "end_utc": end, "what": what, "kind": kind})
-    return found
-
-
-def notes_about(case: Json, *words: str) -> Iterator[str]:
-    notes = case.get("notes") or {}
-    for key, value in notes.items() if isinstance(notes, dict) else [("", notes)]:
-        if any(word in f"{key} {value}".lower() for word in words):
-            yield value if isinstance(value, str) else json.dumps(value)
-
-
-def people(case: Json) -> list[Json]:
-    given = case.get("people") or []
-    if given:
-        return [
-            pick(p, "count", "sensible_w_each", "latent_w_each", "u95_w_each", "start_utc", "end_utc")
-            for p in (given if isinstance(given, list) else [given])
-        ]
-    for text in notes_about(case, "person", "people"):
-        count = re.search(r"\b(\d+|no|a|one|two|three|four)\b[^.]{0,20}\b(person|people)", text.lower())
-        if count and (n := NUMBER_WORDS.get(count[1]) if not count[1].isdigit() else int(count[1])):
-            return [{"count": n}]
-    return []
-
-
-def solar(case: Json) -> list[Json]:
-    given = case.get("solar") or []
-    return [
-        pick(s, "power_w", "u95_w", "start_utc", "end_utc")
-        for s in (given if isinstance(given, list) else [given])
-        if "power_w" in s
-    ]
-
-
-def moisture(case: Json) -> Json:
-    """What the notes say about water, in words such as `the humidifier's tank stands on a second scale`."""
-    text = " ".join(notes_about(case, "moisture", "humidif", "condensate", "bucket"))
-    given = case.get("moisture") or {}
-    loads = " ".join(load["what"] for load in case.get("fixed_loads", []))
-    humid = first_match(f"{text} {loads}", HUMIDIFIERS, "none") if "humidif" in f"{text} {loads}".lower() else "none"
-    degrees = re.search(r"water (?:about|at|of)\s*(-?[\d.]+)\s*°C", text)
-    return pick(given, "water_supply_temp_c", "condensate_temp_c", "weighings") | {
-        "humidifier": given.get("humidifier") or humid,
-        "water_supply_temp_c": given.get("water_supply_temp_c") or (float(degrees[1]) if degrees else None),
-        "condensate_leaves_room": bool(re.search(r"(drain|led|runs?|flows?)[^.]*outdoors|outside", text)),
-        "condensate_on_condenser": True if re.search(r"sling|on(to)? the condenser", text) else None,
     }
