@@ -136,6 +136,14 @@ def enter_radiant(draft: Draft) -> None:
     for load in loads_of(draft.timeline, "heater", draft.start_s, draft.end_s):
         kind = stated.get((load.series.file, load.series.column)) or draft.session.heater_kind
         kinds[kind] = kinds.get(kind, 0.0) + (load.mean_w if isfinite(load.mean_w) else 0.0)
+    if kinds.get(HeaterKind.UNKNOWN, 0.0) > 0.0:
+        draft.say(
+            "heater_kind_unknown",
+            Severity.NOTE,
+            "Nobody said what kind the heaters are; they are taken as mostly fan-forced. A glowing or panel heater warms "
+            "the walls first, which would lower the capacity by some per cent.",
+            remedy="State the kind of heater.",
+        )
     for kind, heat_w in kinds.items():
         term = radiant_heater_term(heat_w, kind, draft.session.room)
         name = f"radiant share of heaters ({kind.value.replace('_', ' ')})"

@@ -157,6 +157,11 @@ def test_glowing_heaters_warm_the_walls_first_and_fan_heaters_hardly() -> None:
     assert lost[HeaterKind.RADIANT] < 3 * lost[HeaterKind.FAN_FORCED] < 0.0
 
 
+def test_a_heater_of_unknown_kind_is_said_to_be_one() -> None:
+    assert "heater_kind_unknown" in codes(a_balance(heater_kind=HeaterKind.UNKNOWN))
+    assert "heater_kind_unknown" not in codes(a_balance())
+
+
 def test_the_slow_mass_is_a_term_with_its_own_u() -> None:
     balance = a_balance(slow=SlowMassRelease(-40.0, 25.0, "walls still warming"))
     assert terms_of(balance)["slow mass"] == pytest.approx(-40.0)
