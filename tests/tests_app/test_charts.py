@@ -1,0 +1,119 @@
+"""Pictures carry their units, their uncertainty and a text that says the same."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from reduction import session as doc
+from tests import builders
+from tests_app import charts
+from tests_app.actions import reading
+from tests_app.models import Window
+from units.quantities import Display
+
+START = pd.Timestamp("2026-07-14T12:00:00Z")
+FRAME = pd.DataFrame(
+    {
+        "room_temp|room <1>": np.linspace(20.0, 26.0, 720),
+        "unit_power|plug": np.r_[np.zeros(360), np.full(360, 650.0)],
+        "room_rh|hygro": np.full(720, 45.0),
+        "relay_state|relay": np.zeros(720),
+    },
+    index=pd.date_range(START, periods=720, freq="10s"),
+)
+ACCEPTED = Window(label="A", start=START + timedelta(minutes=30), end=START + timedelta(minutes=60), accepted=True)
+
+
+def text_of(svg: str) -> list[str]:
+    return re.findall(r"<text[^>]*>([^<]*)</text>", svg)
+
+
+def test_the_timeline_names_quantities_units_zone_and_channels() -> None:
+    words = text_of(charts.timeline(FRAME, [ACCEPTED], "America/Denver", Display()))
+    assert {"Temperature (°C)", "Power (W)", "Humidity (%)", "Time (America/Denver)", "plug", "hygro"} <= set(words)
+    assert "06:30" in words  # 12:30 UTC on a wall in Denver in July
+    assert "relay" not in words
+
+
+def test_the_timeline_follows_the_readers_temperature_scale() -> None:
+    words = text_of(charts.timeline(FRAME, [], "UTC", Display(temperature="F")))
+    assert "Temperature (°F)" in words
+    assert {"70", "75"} & set(words)  # 20…26 °C is 68…78.8 °F
+
+
+def test_the_timelines_text_says_span_channels_and_windows() -> None:
+    says = re.search(r'aria-label="([^"]*)"', charts.timeline(FRAME, [ACCEPTED], "UTC", Display()))[1]
+    assert says == (
+        "Timeline from 2026-07-14 12:00 to 2026-07-14 13:59 UTC of room &lt;1&gt;, plug, hygro, relay; "
+        "1 windows, 1 of them accepted."
+    )
+
+
+def test_a_channels_name_cannot_break_out_of_the_picture() -> None:
+    assert "<1>" not in charts.timeline(FRAME, [], "UTC", Display())
+    column = {"low": 1.0, "high": 2.0, "quantity_unit": "°C"}
+    assert "<script" not in charts.sparkline([[0.5, 1.0, 2.0]], "<script>", column)
+
+
+def test_the_table_behind_the_timeline_holds_its_means() -> None:
+    table = charts.span_table(FRAME, "UTC")
+    assert table["names"] == ["room <1>", "plug", "hygro", "relay"]
+    assert len(table["rows"]) == charts.TABLE_ROWS
+    # 720 rows over 48 spans: the first span is the mean of rows 0…14 of a line of 6 K over 719 steps.
+    assert table["rows"][0] == ("2026-07-14 12:00", ["20.1", "0.0", "45.0", "0.0"])
+
+
+def test_a_timeline_without_a_channel_says_so() -> None:
+    assert "No channel to draw yet" in charts.timeline(FRAME[["relay_state|relay"]], [], "UTC", Display())
+
+
+def test_a_channel_in_small_loses_no_spike() -> None:
+    time_s, values = np.arange(100_000.0), np.full(100_000, 21.0)
+    values[54_321] = 85.0
+    drawn = reading.picture(time_s, values)
+    assert len(drawn) == reading.PICTURE_BINS
+    assert max(high for _, _, high in drawn) == 85.0
+    assert min(low for _, low, _ in drawn) == 21.0
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [(21.34, 26.91, "21.3 to 26.9 °C"), (0.0, 1187.4, "0 to 1,187 °C"), (5.123, 5.456, "5.12 to 5.46 °C")],
+)
+def test_a_level_has_the_digits_its_span_needs(low: float, high: float, words: str) -> None:
+    assert charts.level({"low": low, "high": high, "quantity_unit": "°C"}) == words
+
+
+def test_the_terms_text_sums_to_the_capacity_it_names() -> None:
+    terms = (
+        doc.Term(name="heaters", value_w=2100.0, u_w=20.0),
+        doc.Term(name="envelope", value_w=230.0, u_w=15.0),
+        doc.Term(name="storage", value_w=-30.0, u_w=10.0),
+    )
+    picture = charts.terms(builders.a_result_point(terms=terms))
+    said = re.search(r'aria-label="([^"]*)"', picture)[1].replace("−", "-")
+    values = [int(value.replace(",", "")) for value in re.findall(r"(-?[\d,]+) W plus", said)]
+    assert values == [2100, 230, -30, 2300]
+    assert "Heat into the room, and the sum the unit removed (W)" in text_of(picture)
+
+
+def test_the_shortfalls_bars_run_from_the_claim_to_the_measured_value() -> None:
+    steps = (
+        doc.Step(name="Claim", value_w=2600.0, u_w=0.0, kind="claim", because=""),
+        doc.Step(name="Outdoor temperature", value_w=-200.0, u_w=30.0, kind="modelled", because=""),
+        doc.Step(name="Remainder", value_w=-100.0, u_w=40.0, kind="remainder", because=""),
+    )
+    said = charts.shortfall(builders.a_result_point(shortfall=steps))
+    assert "Claim 2,600 W; Outdoor temperature −200 W; Remainder −100 W; Measured 2,300 W" in said
+
+
+def test_every_window_is_drawn_with_its_interval() -> None:
+    points = [builders.a_result_point(label=label, capacity_w=value) for label, value in (("A", 2300.0), ("B", 2100.0))]
+    said = charts.windows_compared(points)
+    assert "A 2,300 W plus or minus 60 W; B 2,100 W plus or minus 60 W" in said
+    assert said.count("mark-rule role-mark") == 1
