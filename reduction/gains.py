@@ -140,8 +140,8 @@ def enter_radiant(draft: Draft) -> None:
         draft.say(
             "heater_kind_unknown",
             Severity.NOTE,
-            "Nobody said what kind the heaters are; they are taken as mostly fan-forced. A glowing or panel heater warms "
-            "the walls first, which would lower the capacity by some per cent.",
+            "Nobody said what kind the heaters are; they are taken as mostly fan-forced. A glowing or panel heater "
+            "warms the walls first, which would lower the capacity by some per cent.",
             remedy="State the kind of heater.",
         )
     for kind, heat_w in kinds.items():

@@ -84,7 +84,8 @@ def _condition_title(name: str) -> str:
 def _budget(point: Point) -> Iterator[tuple[str, str]]:
     shown = [line for line in point.budget if line.share >= LEAST_SHARE][:BUDGET_LINES]
     for line in shown:
-        yield line.name, f"{line.contribution_w:+8.1f} W   {line.share:6.1%}   {line.source}"
+        source = line.source.split(". ")[0]  # the rest stands beside its term
+        yield line.name, f"{line.contribution_w:+8.1f} W   {line.share:6.1%}   {source}"
     rest = 1.0 - sum(line.share for line in shown)
     if len(point.budget) > len(shown):
         yield f"{len(point.budget) - len(shown)} smaller ones", f"{'':11}  {rest:6.1%}"
@@ -92,23 +93,27 @@ def _budget(point: Point) -> Iterator[tuple[str, str]]:
 
 def _judgements(point: Point) -> Iterator[str]:
     if point.cross_checks:
-        yield ""
-        yield "Cross-checks"
-        for check in point.cross_checks:
-            word = {True: "agrees", False: "FAILS", None: "for comparison"}[check.passed]
-            value = "not known" if check.value is None else with_unit(check.value, check.u95, check.quantity_unit)
-            yield from _wrapped(f"  {check.name}: {value} ({check.expected}; {word}). {check.because}")
+        yield from ("", "Cross-checks")
+    for check in point.cross_checks:
+        word = {True: "agrees", False: "FAILS", None: "for comparison"}[check.passed]
+        quantity_unit = check.quantity_unit.removeprefix("1")  # a ratio has none
+        value = "not known" if check.value is None else with_unit(check.value, check.u95, quantity_unit)
+        yield from _wrapped(f"  {check.name}: {value} (expected: {check.expected}; {word}). {check.because}")
+    if point.ratings or point.verdicts or point.shortfall:
+        yield from ("", "Beside the claim")
     for rating in point.ratings:
         yield from _wrapped(
             f"  At {rating.condition}: {with_unit(rating.capacity_w, rating.capacity_u95_w, 'W')}, EER "
             f"{with_unit(rating.eer_btu_per_wh, rating.eer_u95, 'Btu/(W·h)')}. {rating.how}"
         )
+    for step in point.shortfall:
+        yield from _wrapped(f"  {step.value_w:+7.0f} W  {step.name} ({step.kind}). {step.because}", hang=13)
     for verdict in point.verdicts:
         yield from _wrapped(f"  {verdict.claim}: {verdict.words}. {verdict.because}")
 
 
 def _levels(levels: Iterable[Level]) -> str:
-    rows = [(level.label, f"{level.power_w:.0f} W for {level.share_of_time:.0%} of the time") for level in levels]
+    rows = [(level.label, f"{level.share_of_time:.0%} of the time") for level in levels]
     return "\n".join(["Levels of the unit's power", *_table(rows)]) if rows else ""
 
 
