@@ -122,7 +122,7 @@ def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
     def wall(instant: pd.Timestamp) -> str:
         return pd.Timestamp(instant).tz_convert(zone).strftime("%Y-%m-%dT%H:%M:%SZ")
 
-    shown = [window for window in windows if window.accepted or not window.decided_at]
+    shown = [window for window in windows if window.is_drawn]
     rows = [(window.label, wall(window.start), wall(window.end), window.accepted) for window in shown]
     return pd.DataFrame(rows, columns=["label", "start", "end", "accepted"])
 

@@ -34,3 +34,8 @@ class Window(models.Model):
 
     def __str__(self) -> str:
         return self.label
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether a timeline shows it: all but those that a person left out."""
+        return self.accepted or self.decided_at is None

@@ -91,6 +91,13 @@ def length_words(window: Window) -> str:
 
 
 @register.filter
+def drawn_at(window: Window, rows: list[tuple[Window, Any]]) -> int | str:
+    """Return a window's place among those that the timeline draws; nothing for one that was left out."""
+    drawn = [other.pk for other, _ in rows if other.is_drawn]
+    return drawn.index(window.pk) if window.pk in drawn else ""
+
+
+@register.filter
 def passed_words(evidence: list[dict[str, Any]]) -> str:
     """Write how many of the tests a window passes."""
     passed = sum(row["passed"] for row in evidence)
