@@ -102,13 +102,11 @@ def _limit(facts: WindowFacts | None, claimed: Claimed, full_speed_w: tuple[floa
 def _facts(
     point: Point, points: Sequence[Point], timeline: Timeline, session: Session, seen: tuple[SeenLevel, ...]
 ) -> WindowFacts | None:
-    room = point.conditions.get("room_temp_c")
+    room, known = point.conditions.get("room_temp_c"), {name: m.value for name, m in point.conditions.items()}
     if room is None or point.cop is None:
         return None
-    supply, entering = point.conditions.get("supply_temp_c"), point.conditions.get("return_temp_c", room)
-    outdoor, wet_bulb = _outdoor(point), point.conditions.get("room_wet_bulb_c")
-    cycle = _cycle(point.window, timeline)
-    start, end = point.start.timestamp(), point.end.timestamp()
+    outdoor, cycle = _outdoor(point), _cycle(point.window, timeline)
+    entering = point.conditions.get("return_temp_c", room)
     return WindowFacts(
         kind=session.unit.kind,
         compressor=session.unit.compressor,
@@ -118,12 +116,12 @@ def _facts(
         capacity_w=point.capacity_w,
         capacity_u_w=point.capacity_u_w,
         room_temp_c=room.value,
-        room_wet_bulb_c=wet_bulb.value if wet_bulb else None,
+        room_wet_bulb_c=known.get("room_wet_bulb_c"),
         outdoor_temp_c=outdoor.value if outdoor else None,
-        supply_temp_c=supply.value if supply else None,
+        supply_temp_c=known.get("supply_temp_c"),
         return_temp_c=entering.value,
-        split_u_c=hypot(supply.u, entering.u) if supply else 0.0,
-        unit_cycles=cycles_in(cycle, start, end) if cycle else 0.0,
+        split_u_c=hypot(point.conditions.get("supply_temp_c", entering).u, entering.u),
+        unit_cycles=cycles_in(cycle, point.start.timestamp(), point.end.timestamp()) if cycle else 0.0,
         on_share=cycle.duty if cycle else None,
         unsteady_because="" if cycle else _unsteady(point.window),
         set_room_temp_c=session.settings.set_room_temp_c,

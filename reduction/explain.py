@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reduction.claims import Claimed
 from reduction.coil import working_wet_bulb_c
@@ -14,6 +15,10 @@ from reduction.rating import PRIOR, RatedPoint
 from reduction.rounding import with_unit
 from reduction.session import Condition, Measured, Step
 from reduction.surfaces import maps_for
+
+FloatArray = NDArray[np.float64]
+
+SHARE_PER_K = 0.03  # of capacity by kelvin of wet bulb: the slope of the published maps of room units near their rating
 
 
 @dataclass(frozen=True)
@@ -59,42 +64,40 @@ def _claim(claimed: Claimed) -> Step:
 
 def _conditions(point: RatedPoint, claimed: Claimed) -> list[Step]:
     """Return the three steps of the published maps: room temperature, room humidity, outdoor temperature."""
-    condition, capacity = claimed.condition, claimed.capacity_w or 0.0
+    condition, here = claimed.condition, point.wet_bulb
+    same_water, there = _same_water_wet_bulb_c(point, condition), point.outdoor_temp_c.value
     wet_bulb, outdoor = condition.room_wet_bulb_c or 0.0, condition.outdoor_temp_c or 0.0
-    same_water = _same_water_wet_bulb_c(point, condition)
-    here, there = point.wet_bulb.value, point.outdoor_temp_c.value
-    places = [(wet_bulb, outdoor), (same_water, outdoor), (here, outdoor), (here, there)]
-    maps = maps_for(point.kind)
-    values = capacity * np.array([[m.relative_capacity(*place) for place in places] for m in maps])
-    values /= np.array([[m.relative_capacity(wet_bulb, outdoor)] for m in maps])
-    steps = np.diff(values, axis=1)
-    spread = steps.std(axis=0)
-    x_sd, y_sd = PRIOR["capacity"]
-    slopes = [abs(same_water - wet_bulb) * x_sd, abs(here - same_water) * x_sd, abs(there - outdoor) * y_sd]
-    slopes[1] = math.hypot(slopes[1], point.wet_bulb.u * 0.03)  # capacity moves by some 3 % per kelvin of wet bulb
-    known = "" if point.room_wet_bulb_c else " Room humidity is not known: a dry coil to a saturated room."
-    reasons = (
-        f"The room stood at {point.room_temp_c.value:.1f} °C instead of {condition.room_temp_c:.1f} °C.",
-        f"The coil worked as at {here:.1f} °C wet bulb instead of {same_water:.1f} °C.{known}",
-        f"Outdoor air was {there:.1f} °C instead of {outdoor:.1f} °C.",
+    shares = _map_shares(
+        point, [(wet_bulb, outdoor), (same_water, outdoor), (here.value, outdoor), (here.value, there)]
     )
+    x_sd, y_sd = PRIOR["capacity"]
+    of_humidity = math.hypot(abs(here.value - same_water) * x_sd, here.u * SHARE_PER_K)
+    slopes = (abs(same_water - wet_bulb) * x_sd, of_humidity, abs(there - outdoor) * y_sd)
+    known = "" if point.room_wet_bulb_c else " Room humidity is not known: a dry coil to a saturated room."
+    named = {
+        "Room temperature": f"The room stood at {point.room_temp_c.value:.1f} °C instead of "
+        f"{condition.room_temp_c:.1f} °C.",
+        "Room humidity": f"The coil worked as at {here.value:.1f} °C wet bulb instead of {same_water:.1f} °C.{known}",
+        "Outdoor temperature": f"Outdoor air was {there:.1f} °C instead of {outdoor:.1f} °C.",
+    }
+    capacity = claimed.capacity_w or 0.0
     return [
         Step(
             name=name,
-            value_w=float(value),
-            u_w=math.hypot(float(between), capacity * slope),
+            value_w=capacity * float(share.mean()),
+            u_w=capacity * math.hypot(float(share.std()), slope),
             kind="modelled",
-            because=f"{reason} Published maps.",
+            because=f"{because} Published maps.",
         )
-        for name, value, between, slope, reason in zip(
-            ("Room temperature", "Room humidity", "Outdoor temperature"),
-            steps.mean(axis=0),
-            spread,
-            slopes,
-            reasons,
-            strict=True,
-        )
+        for (name, because), share, slope in zip(named.items(), shares.T, slopes, strict=True)
     ]
+
+
+def _map_shares(point: RatedPoint, places: list[tuple[float, float]]) -> FloatArray:
+    """Change of capacity over the rated one from each place (wet bulb, outdoor) to the next, shape (maps, steps)."""
+    maps = maps_for(point.kind)
+    shares = np.array([[each.relative_capacity(*place) for place in places] for each in maps])
+    return np.asarray(np.diff(shares / shares[:, :1], axis=1))
 
 
 def _same_water_wet_bulb_c(point: RatedPoint, condition: Condition) -> float:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise, permutations
+from typing import Any
 
-from reduction.circuits import CircuitLoad, CircuitUse, assign, heaters_needed
 from reduction.claims import Claimed, claimed_figures
 from reduction.coil import dry_wet_bulb_c
-from reduction.constants import CFM_M3_PER_S, LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR, TON_W
-from reduction.envelope import conductances
+from reduction.constants import CFM_M3_PER_S, SECONDS_PER_HOUR, TON_W
 from reduction.errors import InvalidSession, Place
 from reduction.forecast import Run, forecast, mass_release_w, room_time_constant_s, time_to_steady_s
 from reduction.freezing import coil_forecast
+from reduction.heating import circuits_for, heat_to_install
 from reduction.improvements import improvements_of
 from reduction.plan_request import (
     BudgetLine,
@@ -24,16 +24,11 @@ from reduction.plan_request import (
     TargetPlan,
     WindowForecast,
 )
-from reduction.sizing import people_heat_w
 from reduction.stated import Condition
 from reduction.surfaces import maps_for
 from reduction.tables import table
 from reduction.words import Compressor, HeaterKind, UnitKind
 
-MARGIN = 1.15  # for a unit better than claimed, common practice, no source
-CONSTANT_SHARE = 0.70  # of the expected heat; 60–80 % is common practice, no source
-LEAST_CONSTANT_SHARE = 0.60
-SWITCHED_OVER_REST = 1.5  # of what is left to a switched heater, so that its duty stays within 30–70 %; as above
 RATED_FLOW_M3_PER_S_PER_W = 312.0 * CFM_M3_PER_S / TON_W  # 312 cfm/ton, NREL/TP-5500-57617 window unit at medium speed
 TYPICAL_EER_POWER_SHARE = 1.0 / 3.2  # power over capacity where none is claimed: COP 3.2, common practice, no source
 WINDOWS_S = (1800.0, 3600.0, 7200.0)
@@ -128,11 +123,7 @@ def _plan_target(
     request: PlanRequest, claimed: Claimed, target: Condition, start_c: float | None, *, improvements: bool
 ) -> TargetPlan:
     freezing, run, latent_w = _run(request, claimed, target, start_c)
-    heat = _heat(request, run, latent_w)
-    uses, needed, refused = _circuits(request, heat, run.power_w)
-    windows, window_s = _windows(request, run)
-    chosen = replace(run, window_s=window_s)
-    found = forecast(chosen)
+    heat = heat_to_install(request, run, latent_w)
     step_k = run.start_temp_c - run.room_temp_c
     return TargetPlan(
         condition=target,
@@ -145,21 +136,28 @@ def _plan_target(
         switched_duty=heat.duty,
         water_kg_per_h=heat.water_kg_per_h,
         freezing=freezing,
-        circuits=uses,
-        circuits_needed=needed,
-        fits_circuits=not refused,
-        circuits_because=refused or "Every load hangs on a circuit of its own within its limit.",
         time_constant_s=room_time_constant_s(request.room),
         time_to_steady_s=run.soak_s,
         mass_release_w=float(mass_release_w(request.room, step_k, run.soak_s)),
-        windows=windows,
-        window_s=window_s,
-        capacity_u95_w=found.capacity_u95_w,
-        eer_u95=found.eer_u95,
-        wanted_reached=None if request.wanted_u95_w is None else found.capacity_u95_w <= request.wanted_u95_w,
-        budget=tuple(BudgetLine(name=name, u_w=u, share=share) for name, u, share in found.budget),
-        improvements=improvements_of(chosen, found) if improvements else (),
+        **circuits_for(request, heat, run.power_w),
+        **_uncertainty(request, run, improvements=improvements),
     )
+
+
+def _uncertainty(request: PlanRequest, run: Run, *, improvements: bool) -> dict[str, Any]:
+    """What the engine will say of the run, by length of window, and what would improve it."""
+    windows, window_s = _windows(request, run)
+    chosen = replace(run, window_s=window_s)
+    found = forecast(chosen)
+    return {
+        "windows": windows,
+        "window_s": window_s,
+        "capacity_u95_w": found.capacity_u95_w,
+        "eer_u95": found.eer_u95,
+        "wanted_reached": None if request.wanted_u95_w is None else found.capacity_u95_w <= request.wanted_u95_w,
+        "budget": tuple(BudgetLine(name=name, u_w=u, share=share) for name, u, share in found.budget),
+        "improvements": improvements_of(chosen, found) if improvements else (),
+    }
 
 
 def _run(
@@ -192,30 +190,6 @@ def _run(
     return freezing, replace(run, soak_s=time_to_steady_s(run)), latent_w
 
 
-@dataclass(frozen=True)
-class _Heat:
-    gain_w: float
-    constant_w: float
-    switched_w: float
-    duty: float
-    water_kg_per_h: float
-
-
-def _heat(request: PlanRequest, run: Run, latent_w: float) -> _Heat:
-    """Share the heat between a constant and a switched heater, less what comes by itself."""
-    outside = {"outdoor": run.outdoor_temp_c}
-    gain = sum(
-        surface.ua_w_per_k * (outside.get(surface.to, run.adjacent_temp_c) - run.room_temp_c)
-        for surface in conductances(request.room)
-    )
-    sensible, latent = people_heat_w(request.people)
-    expected = max(0.0, run.capacity_w - gain - request.other_loads_w - sensible - latent)
-    constant = _whole_heaters(CONSTANT_SHARE * expected, LEAST_CONSTANT_SHARE * expected, request)
-    switched = max(SWITCHED_OVER_REST * (expected - constant), MARGIN * expected - constant)
-    water = max(0.0, latent_w - latent) / LATENT_HEAT_J_PER_KG * SECONDS_PER_HOUR
-    return _Heat(gain, constant, switched, (expected - constant) / switched if switched else 0.0, water)
-
-
 def expected_at(request: PlanRequest, claimed: Claimed, target: Condition) -> tuple[float, float]:
     """Return capacity and power [W] that full speed would give at a target, the mean of the published maps.
 
@@ -231,37 +205,6 @@ def expected_at(request: PlanRequest, claimed: Claimed, target: Condition) -> tu
     by_power = [m.relative_power(wet_bulb, outdoor) / m.relative_power(*at_rating) for m in maps]
     power = claimed.power_w or TYPICAL_EER_POWER_SHARE * capacity
     return capacity * sum(by_capacity) / len(maps), power * sum(by_power) / len(maps)
-
-
-def _whole_heaters(wanted_w: float, least_w: float, request: PlanRequest) -> float:
-    """Constant heat cut to what whole circuits carry, where that still is enough: one circuit less."""
-    limit = min(circuit.limit_w for circuit in request.circuits)
-    cut = wanted_w // limit * limit
-    return cut if cut >= max(least_w, limit) else wanted_w
-
-
-def _circuits(request: PlanRequest, heat: _Heat, power_w: float) -> tuple[tuple[CircuitUse, ...], int, str]:
-    """Hang heaters and unit on the circuits there are; a sentence says why they do not fit, empty where they do."""
-    smallest = min(request.circuits, key=lambda each: each.limit_w)
-    largest = max(request.circuits, key=lambda each: each.limit_w)
-    unit = CircuitLoad(name="air conditioner", power_w=max(power_w, 1.0))
-    for biggest in (largest, smallest):
-        heaters = [
-            CircuitLoad(name=f"{name} heater {n + 1}", power_w=watts / count)
-            for name, watts in (("constant", heat.constant_w), ("switched", heat.switched_w))
-            for count in [heaters_needed(watts, biggest)]
-            for n in range(count)
-        ]
-        uses, left = assign([unit, *heaters], request.circuits)
-        if not left:
-            break
-    needed = len(heaters) + 1
-    refused = (
-        f"Refused: {heat.constant_w + heat.switched_w:.0f} W of heat and a unit of {power_w:.0f} W need {needed} "
-        f"circuits of {smallest.rating_a:g} A, each with one load of at most {smallest.limit_w:,.0f} W "
-        f"(80 %); {len(request.circuits)} given, the largest for {largest.limit_w:,.0f} W."
-    )
-    return uses, needed, refused if left else ""
 
 
 def _windows(request: PlanRequest, run: Run) -> tuple[tuple[WindowForecast, ...], float]:

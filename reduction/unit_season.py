@@ -117,37 +117,27 @@ def own_season(
     if not curves or any(curve is None for curve in curves):
         return None
     capacity, power, power_u = (np.array(each) for each in zip(*(c for c in curves if c is not None), strict=True))
-    idle = _standby(standby)
-    middle = sum(CYCLING_LOSS_BOUNDS) / 2.0
-    season = bin_season(bins, load_w, capacity, power, middle)
+    idle, loss = _standby(standby), _cycling_loss()
+    season = bin_season(bins, load_w, capacity, power, loss.value)
     cases = [
-        (bin_season(bins, load_w, capacity, power + sign * power_u, loss), max(0.0, idle.value + sign * idle.u))
-        for sign, loss in product((-2.0, 2.0), CYCLING_LOSS_BOUNDS)
+        (bin_season(bins, load_w, capacity, power + sign * power_u, bound), max(0.0, idle.value + sign * idle.u))
+        for sign, bound in product((-2.0, 2.0), CYCLING_LOSS_BOUNDS)
     ]
-    costs = [seasonal_cost(each, price_per_kwh, watts, standby_hours) for each, watts in cases]
     ratios = [BTU_PER_H_PER_W * each.ratio for each, _ in cases]
-    inputs = (
-        SeasonInput(
-            "cycling loss C_D",
-            middle,
-            (CYCLING_LOSS_BOUNDS[1] - middle) / sqrt(3.0),
-            "1",
-            False,
-            f"bounded by {CYCLING_LOSS_BOUNDS[0]} and the standards' {CYCLING_LOSS}",
-        ),
-        idle,
+    because = f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s)."
+    half = (max(ratios) - min(ratios)) / 2.0
+    efficiency = BTU_PER_H_PER_W * season.ratio
+    figure = SeasonFigure("seasonal efficiency", efficiency, half, "Btu/(W·h)", (loss, idle), because)
+    totals = [seasonal_cost(each, price_per_kwh, watts, standby_hours).total for each, watts in cases]
+    return OwnSeason(
+        figure, season, seasonal_cost(season, price_per_kwh, idle.value, standby_hours), (min(totals), max(totals))
     )
-    figure = SeasonFigure(
-        "seasonal efficiency",
-        BTU_PER_H_PER_W * season.ratio,
-        (max(ratios) - min(ratios)) / 2.0,
-        "Btu/(W·h)",
-        inputs,
-        f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s).",
-    )
-    cost = seasonal_cost(season, price_per_kwh, idle.value, standby_hours)
-    totals = [each.total for each in costs]
-    return OwnSeason(figure, season, cost, (min(totals), max(totals)))
+
+
+def _cycling_loss() -> SeasonInput:
+    low, high = CYCLING_LOSS_BOUNDS
+    because = f"not measured: {low:g} of good single units to the standards' {CYCLING_LOSS:g}"
+    return SeasonInput("cycling loss C_D", (low + high) / 2.0, (high - low) / sqrt(12.0), "1", False, because)
 
 
 def _curve(

@@ -126,11 +126,7 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
     if belief is None:
         return None
     tolerance, scheme = tolerance_of(kind, quantity)
-    if quantity == "power":  # less is better: mirror the axis
-        mirrored = Belief(-belief.high, -belief.low, belief.u)
-        meets, within = (mirrored.probability_above(-stated * f) for f in (1.0, 1.0 + tolerance))
-    else:
-        meets, within = (belief.probability_above(stated * f) for f in (1.0, 1.0 - tolerance))
+    meets, within = _probabilities(belief, stated, tolerance, quantity)
     words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
     middle, u95 = 0.5 * (belief.low + belief.high), 0.5 * (belief.high - belief.low) + 2.0 * belief.u
     return Verdict(
@@ -147,6 +143,13 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
         words=words,
         because=_because(words, middle, u95, quantity, point),
     )
+
+
+def _probabilities(belief: Belief, stated: float, tolerance: float, quantity: Judged) -> tuple[float, float]:
+    """Of reaching the claim, and the claim less its tolerance; of power less is better, so its axis is mirrored."""
+    if quantity == "power":
+        belief, stated, tolerance = Belief(-belief.high, -belief.low, belief.u), -stated, -tolerance
+    return belief.probability_above(stated), belief.probability_above(stated * (1.0 - tolerance))
 
 
 def tolerance_of(kind: UnitKind, quantity: Judged) -> tuple[float, str]:
