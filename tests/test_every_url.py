@@ -15,7 +15,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from tests import builders
 from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
 from units import shelf
-from units.models import Bench, CalibrationRecord, Membership
+from units.actions import editions, reviews, shares
+from units.models import Bench, CalibrationRecord, MakerComment, Membership, Review, ShareLink
 
 ROLES = ("visitor", "stranger", "reader", "tester", "owner")
 # Names that come with a package and are tested there.
@@ -78,6 +79,33 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "instrument-edit": ("get", 302, 404, 403, 200, 200),
     "instrument-calibrate": ("get", 302, 404, 403, 200, 200),
     "certificate": ("get", 302, 404, 200, 200, 200),
+    "reviews": ("get", 302, 200, 200, 200, 200),
+    "review-new": ("get", 302, 200, 403, 200, 200),
+    "review": ("get", 302, 404, 200, 200, 200),
+    "review-points": ("post", 302, 404, 403, 302, 302),
+    "review-newer": ("post", 302, 404, 403, 302, 302),
+    "review-answer": ("post", 302, 404, 403, 302, 302),
+    "review-contact": ("post", 302, 404, 403, 422, 422),
+    "review-preview": ("get", 302, 404, 200, 200, 200),
+    "review-publish": ("get", 302, 404, 403, 403, 200),
+    "review-withdraw": ("get", 302, 404, 403, 403, 200),
+    "review-share": ("post", 302, 404, 403, 403, 422),
+    "share-revoke": ("post", 302, 404, 403, 403, 302),
+    "comment-decide": ("post", 302, 404, 403, 403, 302),
+    "published": ("get", 200, 200, 200, 200, 200),
+    "feed": ("get", 200, 200, 200, 200, 200),
+    "sitemap": ("get", 200, 200, 200, 200, 200),
+    "robots": ("get", 200, 200, 200, 200, 200),
+    "edition": ("get", 200, 200, 200, 200, 200),
+    "edition-numbered": ("get", 200, 200, 200, 200, 200),
+    "edition-json": ("get", 200, 200, 200, 200, 200),
+    "edition-file": ("get", 200, 200, 200, 200, 200),
+    "edition-csv": ("get", 200, 200, 200, 200, 200),
+    "edition-raw": ("get", 404, 404, 404, 404, 404),  # nothing raw was published of it
+    "edition-chart": ("get", 200, 200, 200, 200, 200),
+    "edition-embed": ("get", 200, 200, 200, 200, 200),
+    "shared": ("get", 200, 200, 200, 200, 200),  # who holds the secret reads the draft
+    "shared-reply": ("get", 200, 200, 200, 200, 200),
     "sign-in": ("get", 200, 302, 302, 302, 302),
     "sign-out": ("post", 302, 302, 302, 302, 302),
     "password-change": ("get", 302, 200, 200, 200, 200),
@@ -99,6 +127,17 @@ def parameters_of(name: str) -> list[str]:
     return parameters
 
 
+def published_and_shared(bench: Bench) -> tuple[Review, ShareLink, str]:
+    """Publish a review of a second unit, so that the first stays the bench's own."""
+    owner = builders.a_person(bench=bench, role="owner")
+    other = builders.a_unit(bench=bench, claims={}, obtained="bought", afterwards="kept")
+    builders.a_point(unit=other)
+    review = reviews.begin(bench=bench, units=[other], by=owner)
+    reviews.write(review=review, disclosure="Bought.", charts=["tested"], by=owner)
+    editions.publish(review=review, by=owner)
+    return review, *shares.share(review=review, label="maker", days=7, by=owner)
+
+
 @pytest.fixture
 def scene(bench: Bench) -> dict[str, Any]:
     """Return one of everything, by the name of the address's parameter."""
@@ -118,11 +157,14 @@ def scene(bench: Bench) -> dict[str, Any]:
     job = Job.objects.create(bench=bench, session=session, what="reduce")
     other = Membership.objects.create(bench=bench, person=person, role="reader")
     shelf.refresh([unit])
+    review, link, secret = published_and_shared(bench)
+    comment = MakerComment.objects.create(review=review, link=link, name="Maker", text="No.")
     return {
         "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,
         "window_id": window.pk, "room_id": session.room_id, "instrument_id": instrument.pk,
         "calibration_id": calibration.pk, "upload_id": upload.pk, "job_id": job.pk, "membership_id": other.pk,
-        "bench_id": bench.pk, "name": "tested", "form": "svg",
+        "bench_id": bench.pk, "name": "tested", "form": "svg", "review_id": review.pk, "link_id": link.pk,
+        "comment_id": comment.pk, "slug": review.slug, "number": 1, "sha256": "0" * 64, "secret": secret,
     }  # fmt: skip
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 BENCH_IN_SESSION = "bench"
 
-PUBLIC_PAGES = (("catalogue", "Catalogue"), ("compare", "Compare"), ("method", "Method"))
+PUBLIC_PAGES = (("catalogue", "Catalogue"), ("compare", "Compare"), ("published", "Published"), ("method", "Method"))
 BENCH_PAGES = (
     ("bench-home", "Bench"),
     ("sessions", "Sessions"),

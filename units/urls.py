@@ -2,7 +2,20 @@
 
 from django.urls import include, path
 
-from units.views import account, bench, catalogue, compare, instruments, method, room, unit, unit_edit
+from units.views import (
+    account,
+    bench,
+    catalogue,
+    compare,
+    instruments,
+    method,
+    published,
+    reviews,
+    room,
+    shares,
+    unit,
+    unit_edit,
+)
 
 # what a visitor reads
 catalogue_urls = [
@@ -49,6 +62,43 @@ instrument_urls = [
     path("certificates/<uuid:calibration_id>/", instruments.certificate, name="certificate"),
 ]
 
+# /reviews/
+review_urls = [
+    path("", reviews.listing, name="reviews"),
+    path("new/", reviews.new, name="review-new"),
+    path("<uuid:review_id>/", reviews.edit, name="review"),
+    path("<uuid:review_id>/points/", reviews.choose, name="review-points"),
+    path("<uuid:review_id>/newer/", reviews.take_newer, name="review-newer"),
+    path("<uuid:review_id>/answers/", reviews.answer, name="review-answer"),
+    path("<uuid:review_id>/contacts/", reviews.contact, name="review-contact"),
+    path("<uuid:review_id>/preview/", reviews.preview, name="review-preview"),
+    path("<uuid:review_id>/publish/", reviews.publish, name="review-publish"),
+    path("<uuid:review_id>/withdraw/", reviews.withdraw, name="review-withdraw"),
+    path("<uuid:review_id>/share/", shares.share, name="review-share"),
+    path("shares/<uuid:link_id>/revoke/", shares.revoke, name="share-revoke"),
+    path("answers/<uuid:comment_id>/", shares.decide, name="comment-decide"),
+]
+
+# /published/: the same for all, frozen
+published_urls = [
+    path("", published.listing, name="published"),
+    path("feed.atom", published.feed, name="feed"),
+    path("<slug:slug>/", published.latest, name="edition"),
+    path("<slug:slug>/<int:number>/", published.numbered, name="edition-numbered"),
+    path("<slug:slug>/<int:number>/edition.json", published.document, name="edition-json"),
+    path("<slug:slug>/<int:number>/edition.html", published.file, name="edition-file"),
+    path("<slug:slug>/<int:number>/points.csv", published.table, name="edition-csv"),
+    path("<slug:slug>/<int:number>/raw/<str:sha256>.csv", published.raw_table, name="edition-raw"),
+    path("<slug:slug>/<int:number>/charts/<slug:name>.<slug:form>", published.chart, name="edition-chart"),
+    path("<slug:slug>/<int:number>/embed/<slug:name>/", published.embed, name="edition-embed"),
+]
+
+# /shared/: a draft, by the secret of its link
+shared_urls = [
+    path("<str:secret>/", shares.read, name="shared"),
+    path("<str:secret>/answer/", shares.reply, name="shared-reply"),
+]
+
 # /account/
 account_urls = [
     path("sign-in/", account.sign_in, name="sign-in"),
@@ -64,6 +114,11 @@ urlpatterns = [
     path("sessions/", include("tests_app.urls")),
     path("rooms/", include(room_urls)),
     path("instruments/", include(instrument_urls)),
+    path("reviews/", include(review_urls)),
+    path("published/", include(published_urls)),
+    path("shared/", include(shared_urls)),
+    path("sitemap.xml", published.sitemap, name="sitemap"),
+    path("robots.txt", published.robots, name="robots"),
     path("account/", include(account_urls)),
 ]
 

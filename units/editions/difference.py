@@ -1,0 +1,87 @@
+"""What changed from one edition to the next, in words a reader can check: before and now."""
+
+from __future__ import annotations
+
+from difflib import SequenceMatcher
+from typing import Any
+
+from units.editions.figures import FIGURES
+
+Document = dict[str, Any]
+Change = dict[str, str]
+TEXTS = {"title": "Title", "summary": "Summary", "disclosure": "Disclosure", "embargo": "Embargo"}
+COMPARED = ("capacity", "power", "eer", "cop", "outdoor", "room", "limit", "rated")
+ABSENT = "not in it"
+
+
+def changes(before: Document, now: Document) -> list[Change]:
+    """Return every visible change; an empty list says that the two show the same."""
+    return [
+        *_texts(before, now),
+        *_points(before["points"], now["points"]),
+        *_claims(before["units"], now["units"]),
+        *_body(before["body"], now["body"]),
+        *_charts(before["charts"], now["charts"]),
+    ]
+
+
+def _change(what: str, before: str, now: str) -> Change:
+    return {"what": what, "before": before, "now": now}
+
+
+def _texts(before: Document, now: Document) -> list[Change]:
+    found = [_change(title, before[key], now[key]) for key, title in TEXTS.items() if before[key] != now[key]]
+    licences = [document["licence"]["name"] for document in (before, now)]
+    return found + ([_change("Licence", *licences)] if licences[0] != licences[1] else [])
+
+
+def _points(before: Document, now: Document) -> list[Change]:
+    found = []
+    for key in sorted(before.keys() | now.keys(), key=lambda name: (len(name), name)):
+        if key not in before or key not in now:
+            said = [FIGURES["capacity"][1](side[key]) if key in side else ABSENT for side in (before, now)]
+            found.append(_change(f"Point {key}", *said))
+            continue
+        for figure in COMPARED:
+            title, write = FIGURES[figure]
+            said = [write(before[key]), write(now[key])]
+            if said[0] != said[1]:
+                found.append(_change(f"{key}, {title}", *said))
+    return found
+
+
+def _claims(before: list[Document], now: list[Document]) -> list[Change]:
+    sides = [
+        {
+            (
+                unit["name"],
+                claim["quantity_label"],
+                claim["condition_name"],
+            ): f"{claim['value']:g} {claim['quantity_unit']}"
+            for unit in units
+            for claim in unit["claims"]
+        }
+        for units in (before, now)
+    ]
+    keys = dict.fromkeys([*sides[0], *sides[1]])
+    return [
+        _change(f"Claim of {key[0]}, {key[1]}", sides[0].get(key, ABSENT), sides[1].get(key, ABSENT))
+        for key in keys
+        if sides[0].get(key) != sides[1].get(key)
+    ]
+
+
+def _body(before: str, now: str) -> list[Change]:
+    """Return the paragraphs that changed."""
+    sides = [[part.strip() for part in text.replace("\r", "").split("\n\n") if part.strip()] for text in (before, now)]
+    matcher = SequenceMatcher(a=sides[0], b=sides[1], autojunk=False)
+    return [
+        _change("Text", "\n\n".join(sides[0][a:b]) or ABSENT, "\n\n".join(sides[1][c:d]) or ABSENT)
+        for kind, a, b, c, d in matcher.get_opcodes()
+        if kind != "equal"
+    ]
+
+
+def _charts(before: list[Document], now: list[Document]) -> list[Change]:
+    said = [", ".join(chart["title"] for chart in charts) or "none" for charts in (before, now)]
+    return [_change("Charts", *said)] if said[0] != said[1] else []

@@ -1,0 +1,124 @@
+"""An edition's page, written from its document and from nothing else, once, when it is published."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+from units.editions import prose
+from units.editions.figures import Reference
+from units.editions.structured import linked_data
+from units.editions.words import CAUTIONS, TIES
+
+ORIGIN = "@@origin@@"  # the site's address, put in when the page is served: a frozen page survives a move
+STANDING = "<!--standing-->"  # where the site says, when the page is served, that an edition is no longer the last
+STYLES = ("units/static/units/ledger.css", "units/static/units/published.css")
+COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
+SPACE = re.compile(r"\s+")
+JUDGED = ("meets", "meets within tolerance", "falls short", "cannot tell")
+
+Document = dict[str, Any]
+
+
+@cache
+def style() -> str:
+    """Return the style that a page carries with it, so that it looks the same for ever and from disk."""
+    text = "\n".join((Path(settings.BASE_DIR) / name).read_text(encoding="utf-8") for name in STYLES)
+    return SPACE.sub(" ", COMMENT.sub("", text)).strip()
+
+
+def page_of(document: Document, *, sha256: str, draft: bool = False) -> str:
+    """Return the whole page as HTML."""
+    return render_to_string("units/published/edition.html", context_of(document, sha256, draft=draft))
+
+
+def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[str, Any]:
+    """Return what the page's template reads."""
+    address = f"{ORIGIN}/published/{document['slug']}/"
+    body, shown = body_of(document, draft=draft)
+    return {
+        "d": document,
+        "sha256": sha256,
+        "draft": draft,
+        "style": style(),
+        "static": settings.STATIC_URL,
+        "address": address,
+        "numbered": f"{address}{document['number']}/",
+        "body": body,
+        "charts": [chart for chart in document["charts"] if chart["name"] not in shown],
+        "units": [unit_view(unit, document) for unit in document["units"]],
+        "points": sorted(document["points"].items(), key=lambda item: int(item[0][1:])),
+        "cautions": CAUTIONS,
+        "linked_data": linked_data(document, sha256, address),
+        "is_synthetic": document["synthetic"],
+    }
+
+
+def unit_view(unit: Document, document: Document) -> Document:
+    """Return a unit with its points, its ties in words, its headline point and its claims beside what was measured."""
+    points = {key: point for key, point in document["points"].items() if point["unit"] == unit["key"]}
+    judged = [key for key, point in points.items() if _capacity_verdict(point)]
+    key = min(judged or points, key=lambda name: _doubt(points[name]), default=None)
+    point = points.get(key)
+    return unit | {
+        "ties": TIES.get(unit["obtained"], ""),
+        "headline_key": key,
+        "headline": point,
+        "verdict": _capacity_verdict(point) if point else None,
+        "beside": [claim | {"verdict": _verdict_on(claim, point)} for claim in unit["claims"]],
+    }
+
+
+def _doubt(point: Document) -> float:
+    return point["capacity_u95_w"] / abs(point["capacity_w"]) if point["capacity_w"] else float("inf")
+
+
+def _capacity_verdict(point: Document) -> Document | None:
+    return next((one for one in point["verdicts"] if one["quantity"] == "capacity" and one["words"] in JUDGED), None)
+
+
+def _verdict_on(claim: Document, point: Document | None) -> Document | None:
+    judged = {"capacity": "capacity", "eer": "eer", "power": "power"}.get(claim["quantity"])
+    verdicts = point["verdicts"] if point else []
+    return next((one for one in verdicts if one["quantity"] == judged), None)
+
+
+def body_of(document: Document, *, draft: bool = False) -> tuple[str, set[str]]:
+    """Return the text as HTML with its figures, charts and tables set in, and the charts that stand in it."""
+    charts = {chart["name"]: chart for chart in document["charts"]}
+    shown: set[str] = set()
+
+    def put(reference: Reference, alone: bool) -> str | None:
+        if reference.kind == "figure":
+            said = document["figures"].get(reference.written)
+            return (
+                render_to_string("units/published/_figure.html", {"r": reference, "said": said}).strip()
+                if said
+                else None
+            )
+        if not alone:
+            return None
+        if reference.kind == "chart" and reference.rest in charts:
+            shown.add(reference.rest)
+            context = {"chart": charts[reference.rest], "numbered": _numbered(document), "draft": draft}
+            return render_to_string("units/published/_chart.html", context)
+        return _table(reference, document)
+
+    return prose.rendered(document["body"], put), shown
+
+
+def _table(reference: Reference, document: Document) -> str | None:
+    if reference.kind != "table" or reference.rest not in ("points", "claims"):
+        return None
+    points = sorted(document["points"].items(), key=lambda item: int(item[0][1:]))
+    units = [unit_view(unit, document) for unit in document["units"]]
+    return render_to_string(f"units/published/_{reference.rest}.html", {"points": points, "units": units})
+
+
+def _numbered(document: Document) -> str:
+    return f"{ORIGIN}/published/{document['slug']}/{document['number']}/"
