@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings as django_settings
 from django.test import Client
 
 from tests import builders
@@ -25,6 +26,11 @@ CHROMIUM_FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+
+def pytest_report_header() -> str:
+    """Say which database the tests run on."""
+    return f"database: {django_settings.DATABASES['default']['ENGINE']}"
 
 
 @pytest.fixture(autouse=True)

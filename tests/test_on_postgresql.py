@@ -32,11 +32,12 @@ def test_the_application_passes_its_tests_on_postgresql(postgresql: str, tmp_pat
     for name in ("PYTEST_XDIST_WORKER", "PYTEST_XDIST_WORKER_COUNT", "PYTEST_XDIST_TESTRUNUID", "PYTEST_CURRENT_TEST"):
         environment.pop(name, None)
     ran = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n1", "tests/units", "tests/tests_app"],
+        [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n1", "tests/units", "tests/tests_app"],
         cwd=ROOT,
         env=environment,
         capture_output=True,
         text=True,
         check=False,
     )
+    assert "database: django.db.backends.postgresql" in ran.stdout
     assert ran.returncode == 0, ran.stdout[-8000:] + ran.stderr[-2000:]

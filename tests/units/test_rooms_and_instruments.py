@@ -180,7 +180,7 @@ def test_a_certificate_comes_back_as_a_download_and_only_to_the_bench(tester, st
     address = reverse("certificate", args=[instrument.calibrations.get().pk])
     answer = tester.get(address)
     assert answer["Content-Disposition"].startswith("attachment")
-    answer.close()
+    assert b"".join(answer.streaming_content) == b"<script>alert(1)</script>"
     assert stranger.get(address).status_code == 404
 
 
