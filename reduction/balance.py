@@ -14,9 +14,10 @@ from reduction.ledger import Ledger, Quantity, constant
 from reduction.moist_air import vaporisation_heat_j_per_kg
 from reduction.moisture import PORTABLE, enter_moisture
 from reduction.room_air import air_of, note_conditions
+from reduction.scatter import enter_repeatability
 from reduction.session import Finding, Measured, Moisture, Role, Session, Severity
 from reduction.slow_mass import SlowMassRelease
-from reduction.storage import enter_repeatability, enter_slow_mass, enter_storage
+from reduction.storage import enter_slow_mass, enter_storage
 from reduction.surroundings import enter_envelope, enter_infiltration, room_temperature
 from reduction.timeline import Timeline
 from reduction.water import WaterRate, scale_rate, weighed_rate

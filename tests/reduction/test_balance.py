@@ -126,7 +126,7 @@ def test_a_bent_course_of_the_room_makes_the_storage_less_sure() -> None:
     hours = (TIME_S - NOON_S) / 3600.0
     settling = 0.2 * (1.0 - np.exp(-hours / 0.3))
     straight, bent = (a_balance(a_timeline({"room": 24.0 - course})) for course in (0.1 * hours, settling))
-    assert u_of(bent) > u_of(straight) + 5.0
+    assert u_of(bent) > u_of(straight) + 3.0
 
 
 def test_a_person_for_half_of_the_window_counts_half() -> None:
@@ -182,10 +182,12 @@ def test_missing_and_dead_power_of_the_unit_leave_the_capacity_but_no_efficiency
 
 
 def test_the_scatter_of_the_balance_counts_by_its_blocks() -> None:
-    noisy = 2400.0 + np.repeat(np.random.default_rng(1).normal(0.0, 60.0, 12), len(TIME_S) // 12)
+    noisy = 2400.0 + np.repeat(
+        60.0 * np.array([1, -1, 1, 1, -1, -1, 1, -1, -1, 1, -1, 1, 1, -1, -1, 1]), len(TIME_S) // 16
+    )
     (repeat,) = [i for i in a_balance(a_timeline({"heater": noisy})).ledger.inputs if i.name == "repeatability"]
-    assert repeat.u == pytest.approx(60.0 / np.sqrt(12), rel=0.4)
-    assert repeat.dof == 10.0
+    assert repeat.u == pytest.approx(60.0 / np.sqrt(16), rel=0.15)
+    assert repeat.dof == 14.0
 
 
 def test_a_steady_drift_of_the_heat_is_no_error_of_its_mean() -> None:
