@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
 from reduction.errors import InvalidSession, NothingToReduce, Place, UnreadableFile
-from reduction.readers import read_logs
+from reduction.readers import read_logs, with_roles
 from reduction.readers.table import Log
 from reduction.session import LogFile, Session
 
@@ -47,7 +47,7 @@ def read_files(session: Session, base: Path) -> tuple[Log, ...]:
             remedy="List the logs with their paths relative to the document.",
         )
     check_document(session)
-    return tuple(log for file in session.files for log in _read(file, base, session.time_zone))
+    return with_roles([log for file in session.files for log in _read(file, base, session.time_zone)])
 
 
 def check_document(session: Session) -> None:

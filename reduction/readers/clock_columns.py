@@ -25,6 +25,7 @@ _START_ABOVE = re.compile(
     re.IGNORECASE,
 )
 _HALF_DAY_S, _DAY_S = 43_200.0, 86_400.0
+_SAMPLE = 1000
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 
 
@@ -45,7 +46,7 @@ def instants(grid: Grid, index: int, file: str, profile: Profile) -> Reading | N
         if len(column) > 1 and _is_date(column) and any(is_clock(c) for c in grid.columns):
             return None
         seconds = to_floats(column.cast(pa.int64())) / _PER_SECOND[column.type.unit]
-        to_minute = bool(np.any(np.diff(seconds) == 0)) and pc.all(pc.equal(pc.second(column), 0)).as_py()
+        to_minute = not np.any(seconds[:_SAMPLE] % 60) and not np.any(seconds % 60)
         stamps = Stamps(seconds, column.type.tz is not None, resolution_s=60.0 if to_minute else 1.0)
         return Reading(stamps, (index,), "ISO 8601 date and time")
     if not pa.types.is_string(column.type) or not _some(column, r"\d[./\- ]\s?\S+[./\- ,]|\d{8}|[A-Za-z]{3} \d"):
@@ -86,7 +87,9 @@ def two_columns(grid: Grid, index: int, file: str, profile: Profile) -> Reading 
     clock = next((j for j in others if is_clock(grid.columns[j])), None)
     if clock is None:
         return None
-    both = pc.binary_join_element_wise(as_text(grid.columns[index]), as_text(grid.columns[clock]), " ")
+    date_column = grid.columns[index]
+    days = date_column.cast(pa.date32()) if pa.types.is_timestamp(date_column.type) else date_column
+    both = pc.binary_join_element_wise(as_text(days), as_text(grid.columns[clock]), " ")
     stamps = parse_text_stamps(both, Place(file, column=grid.names[index]), profile.date_order)
     if stamps is None:
         return None

@@ -61,7 +61,7 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
     faults = _skipped_fault(text, layout, skipped)
     grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
         layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses,
-        lines_without_row=_lines_without_row(text, layout, skipped))  # fmt: skip
+        lines_without_row=_lines_without_row(text, layout, skipped, table.num_rows))  # fmt: skip
     return _without_repeated_headings(grid)
 
 
@@ -192,9 +192,10 @@ def _line_of(text: bytes, line: str, start: int = 0) -> int | None:
     return text.count(b"\n", 0, at) + 1 if at >= 0 else None
 
 
-def _lines_without_row(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow]) -> tuple[int, ...]:
+def _lines_without_row(text: bytes, layout: Layout, skipped: list[pacsv.InvalidRow], rows: int) -> tuple[int, ...]:
     """Return the lines below the heading that gave no row, so that row numbers stay those of an editor."""
-    if not skipped and b"\n\n" not in text and b"\n\r\n" not in text:
+    lines_below = text.count(b"\n") + (not text.endswith(b"\n")) - layout.first_data_line
+    if lines_below == rows:
         return ()
     left_out = {row.text for row in skipped}
     lines = text.decode(errors="replace").split("\n", _MOST_LINES)[layout.first_data_line : _MOST_LINES]
@@ -204,10 +205,11 @@ def _lines_without_row(text: bytes, layout: Layout, skipped: list[pacsv.InvalidR
 
 def _without_repeated_headings(grid: Grid) -> Grid:
     """Take out headings repeated in mid-file; one in another order reorders the rows below it."""
-    texts = {i: as_text(c) for i, c in enumerate(grid.columns) if pa.types.is_string(c.type)}
+    texts = {i: c for i, c in enumerate(grid.columns) if pa.types.is_string(c.type)}
     rows = _heading_rows(grid, texts) if grid.has_heading and len(texts) > 1 else []
     if not rows:
         return grid
+    texts = {i: as_text(c) for i, c in texts.items()}
     pieces: dict[str, list[pa.Array]] = {name: [] for name in grid.names}
     order, reordered = grid.names, False
     for start, end in zip([-1, *rows], [*rows, len(grid)], strict=True):
@@ -233,8 +235,10 @@ def _heading_rows(grid: Grid, texts: dict[int, pa.Array]) -> list[int]:
     names = pa.array([re.sub(r" \(\d+\)$", "", n) for n in grid.names] + list(grid.names))
     found = None
     for text in texts.values():
-        here = pc.fill_null(pc.is_in(text, names), False)
+        here = pc.fill_null(pc.is_in(pc.ascii_trim_whitespace(text), names), False)
         found = here if found is None else pc.and_(found, here)
+        if not pc.any(found).as_py():
+            return []
     return [int(row) for row in pc.indices_nonzero(found).to_pylist()]
 
 

@@ -88,22 +88,19 @@ def _first(roles: dict[str, Role], named: dict[str, str], sure: float) -> Named 
 
 
 def _side(named: dict[str, str]) -> Named | None:
-    """Read an inlet or outlet of condenser, evaporator or unit."""
+    """Read an inlet or outlet of condenser, heater, evaporator or the unit itself."""
     side = next((s for s in ("inlet", "outlet") if s in named), None)
     if side is None:
         return None
-    if "condenser" in named:
-        return _CONDENSER[side], f"{named['condenser']} {named[side]}", 0.97
+    if "condenser" in named or {"outdoor", "unit"} <= set(named):
+        of = named.get("condenser") or f"{named['outdoor']} {named['unit']}"
+        return _CONDENSER[side], f"{of} {named[side]}", 0.97 if "condenser" in named else 0.9
     if "heater" in named:
         return Role.SURFACE_TEMP, f"{named['heater']} {named[side]}", 0.7
-    if "outdoor" in named and "unit" in named:
-        return _CONDENSER[side], f"{named['outdoor']} {named['unit']} {named[side]}", 0.9
     if set(_TEMPERATURE) & set(named):
         return None
-    through = next((p for p in ("evaporator", "unit") if p in named), None)
-    if through:
-        return _EVAPORATOR[side], f"{named[through]} {named[side]}", 0.85
-    return _EVAPORATOR[side], named[side], 0.6
+    of = named.get("evaporator") or named.get("unit") or ""
+    return _EVAPORATOR[side], f"{of} {named[side]}".strip(), 0.85 if of else 0.6
 
 
 def _temperature(named: dict[str, str]) -> Named | None:

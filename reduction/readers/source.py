@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import re
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ RATIO_FROM = 1 << 24
 MAX_LINE = 1 << 18
 MAX_MEMBERS = 200
 _CHUNK = 1 << 20
+_FILLED = re.compile(rb"[^\0 \t\r\n]")
 BROKEN_ARCHIVE = (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError, ValueError)
 
 
@@ -67,7 +69,7 @@ def open_sources(path: Path, name: str | None = None) -> tuple[Source, ...]:
 
 def _unfold(source: Source, depth: int) -> tuple[Source, ...]:
     if source.kind not in {"gz", "zip"}:
-        if not source.data.strip(b"\0 \t\r\n"):
+        if not _FILLED.search(source.data):
             raise refusal(source.name, "nothing but blanks")
         return (source,)
     if depth > 1:

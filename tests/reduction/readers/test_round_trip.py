@@ -23,7 +23,14 @@ from reduction.readers import read_log
 from reduction.session import Profile
 
 ZONES = ("UTC", "America/New_York", "Europe/Berlin", "Asia/Kolkata", "Australia/Lord_Howe")
-POOL = {"room_C": (10, 60), "supply_C": (-10, 30), "ac_W": (0, 3000), "heater B (W)": (0, 3000), "rh_%": (0, 100), "bucket_g": (0, 9000)}
+POOL = {
+    "room_C": (10, 60),
+    "supply_C": (-10, 30),
+    "ac_W": (0, 3000),
+    "heater B (W)": (0, 3000),
+    "rh_%": (0, 100),
+    "bucket_g": (0, 9000),
+}
 
 
 @dataclass(frozen=True)
@@ -62,7 +69,9 @@ def number(value: float | None, decimal: str = ".", missing: str = "") -> str:
     return missing if value is None else f"{value:.3f}".replace(".", decimal)
 
 
-def delimited(table: Table, stamps: list[str], delimiter: str = ",", decimal: str = ".", missing: str = "", head: str = "time") -> str:
+def delimited(
+    table: Table, stamps: list[str], delimiter: str = ",", decimal: str = ".", missing: str = "", head: str = "time"
+) -> str:
     lines = [delimiter.join([head, *table.columns])]
     for i, stamp in enumerate(stamps):
         lines.append(delimiter.join([stamp, *(number(v[i], decimal, missing) for v in table.columns.values())]))
@@ -89,7 +98,9 @@ def us_12h_quoted(t: Table) -> tuple[bytes, Profile]:
 
 def german(t: Table) -> tuple[bytes, Profile]:
     stamps = [f"{a:%d.%m.%Y %H:%M:%S}" for a in t.local()]
-    return delimited(t, stamps, ";", ",", "fehlt", "Zeit").replace("\n", "\r\n").encode("cp1252"), Profile(date_order="day_first", decimal=",")
+    return delimited(t, stamps, ";", ",", "fehlt", "Zeit").replace("\n", "\r\n").encode("cp1252"), Profile(
+        date_order="day_first", decimal=","
+    )
 
 
 def utf16_tabs(t: Table) -> tuple[bytes, Profile]:
@@ -121,7 +132,9 @@ def in_zip(t: Table) -> tuple[bytes, Profile]:
 def event_log(t: Table) -> tuple[bytes, Profile]:
     lines = ["when;what;reading"]
     for i, a in enumerate(t.aware()):
-        lines += [f"{a.isoformat()};{name};{number(values[i], missing='unavailable')}" for name, values in t.columns.items()]
+        lines += [
+            f"{a.isoformat()};{name};{number(values[i], missing='unavailable')}" for name, values in t.columns.items()
+        ]
     return "\n".join(lines).encode(), Profile(decimal=".")
 
 
@@ -132,7 +145,9 @@ def json_lines(t: Table) -> tuple[bytes, Profile]:
 
 def parquet(t: Table) -> tuple[bytes, Profile]:
     buffer = io.BytesIO()
-    frame = pd.DataFrame({"time": pd.to_datetime(t.times, unit="s", utc=True)} | {n: list(v) for n, v in t.columns.items()})
+    frame = pd.DataFrame(
+        {"time": pd.to_datetime(t.times, unit="s", utc=True)} | {n: list(v) for n, v in t.columns.items()}
+    )
     frame.to_parquet(buffer)
     return buffer.getvalue(), Profile()
 
@@ -153,7 +168,9 @@ WRITERS = (iso, iso_naive_preamble, epoch_ms_pipes, us_12h_quoted, german, utf16
 
 
 @pytest.mark.parametrize("write", WRITERS, ids=lambda w: w.__name__)
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(table=tables())
 @example(table=Table((1780317000, 1780317060), {"room_C": (24.5, None)}, "Europe/Berlin"))
 def test_a_table_reads_back_to_the_same_numbers_and_instants(
@@ -171,7 +188,7 @@ def test_a_table_reads_back_to_the_same_numbers_and_instants(
         assert column.values[known].tolist() == [v for v in written if v is not None]
 
 
-@given(shift_s=st.integers(-10**7, 10**7), table=tables())
+@given(shift_s=st.integers(-(10**7), 10**7), table=tables())
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_moving_all_stamps_moves_only_the_times(shift_s: int, table: Table, tmp_path: Path) -> None:
     path = tmp_path / "table.csv"
