@@ -110,7 +110,8 @@ def _refuse_what_is_private(material: Material, document: Document) -> None:
 
 def _published(edition: Edition, row: Point, material: Material) -> PublishedPoint:
     veil = material.veils[row.reduction_id]
-    rating = next(iter(row.detail.get("ratings") or []), {})
+    claims = {claim.quantity: claim for claim in reversed(row.unit.claims.all())}
+    rating = shelf.rating_among(row.detail.get("ratings"), shelf.rating_of(row.unit, claims.get("capacity"))) or {}
     return PublishedPoint(
         edition=edition,
         unit=row.unit,
@@ -126,7 +127,7 @@ def _published(edition: Edition, row: Point, material: Material) -> PublishedPoi
 
 
 def _settle(units: list[Unit]) -> None:
-    """Say which published points stand: those of each review's last edition, unless withdrawn, each measurement once."""
+    """Mark the published points that stand: of last editions that are not withdrawn, each measurement once."""
     points = PublishedPoint.objects.filter(unit__in=units)
     standing = points.filter(edition__superseded_by__isnull=True, edition__review__withdrawal__isnull=True)
     first: dict[tuple[Any, ...], int] = {}

@@ -6,10 +6,10 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from units.editions.document import PICTURES
+from units.charts import PICTURES
+from units.editions.document import accepted
 from units.editions.figures import REFERENCE, references, stale, written_out
 from units.editions.material import Material
-from units.models import Unit
 
 TABLES = ("points", "claims")
 BARE_NUMBER = re.compile(r"(?<![\w.,:/-])\d[\d,.]*\d{2}(?!\s*(?:[A-Za-z%°$€£±]|\d))(?![\w/-])")
@@ -81,11 +81,11 @@ def _disclosed(material: Material) -> Iterator[str]:
             yield f"Say what becomes of {unit} afterwards."
     if not material.review.disclosure.strip():
         yield "Write the disclosure: how each unit was obtained, who paid, what ties there are to the maker."
-    if any(
-        unit.obtained in (Unit.Obtained.LENT, Unit.Obtained.GIVEN, Unit.Obtained.PAID_TEST) for unit in material.units
-    ):
-        if not material.review.contacts:
-            yield "The maker provided a unit: record the contact with them."
+
+
+def _heard(material: Material) -> Iterator[str]:
+    if not material.review.contacts and not accepted(material.review):
+        yield "No attempt to reach the maker is recorded; the page will say so."
 
 
 def _severe(material: Material) -> Iterator[str]:
@@ -113,7 +113,7 @@ def _references(material: Material) -> Iterator[str]:
 
 def _fresh(material: Material) -> Iterator[str]:
     for one in stale(material.review.body, material.review.bound_figures, material.points):
-        yield f"The text was written when {one.reference} read “{one.before}”; now it reads “{one.now}”. Read it again and save."
+        yield f"{one.reference} read “{one.before}” when the text was saved, now “{one.now}”: read it again and save."
 
 
 def _one_rule(material: Material) -> Iterator[str]:
@@ -135,7 +135,7 @@ def _private(material: Material) -> Iterator[str]:
 def _typed_numbers(material: Material) -> Iterator[str]:
     for found in BARE_NUMBER.findall(REFERENCE.sub("", material.review.body)):
         if not (found.isdigit() and int(found) in YEARS):
-            yield f"“{found}” in the text has no unit; a figure is better bound to its point, as in {{{{ P1 capacity }}}}."
+            yield f"“{found}” in the text has no unit; bind figures to their point, as in {{{{ P1 capacity }}}}."
 
 
 CHECKS: tuple[tuple[str, Callable[[Material], Iterator[str]], bool], ...] = (
@@ -149,4 +149,5 @@ CHECKS: tuple[tuple[str, Callable[[Material], Iterator[str]], bool], ...] = (
     ("One rule judges all points", _one_rule, True),
     ("Nothing private is told", _private, True),
     ("Numbers in the text have units", _typed_numbers, False),
+    ("The maker was heard", _heard, False),
 )

@@ -50,6 +50,7 @@ def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[
         "address": address,
         "numbered": f"{address}{document['number']}/",
         "body": body,
+        "tables_in_text": {name.removeprefix("table ") for name in shown if name.startswith("table ")},
         "charts": [chart for chart in document["charts"] if chart["name"] not in shown],
         "units": [unit_view(unit, document) for unit in document["units"]],
         "points": sorted(document["points"].items(), key=lambda item: int(item[0][1:])),
@@ -89,7 +90,7 @@ def _verdict_on(claim: Document, point: Document | None) -> Document | None:
 
 
 def body_of(document: Document, *, draft: bool = False) -> tuple[str, set[str]]:
-    """Return the text as HTML with its figures, charts and tables set in, and the charts that stand in it."""
+    """Return the text as HTML with its figures, charts and tables set in, and which of these stand in it."""
     charts = {chart["name"]: chart for chart in document["charts"]}
     shown: set[str] = set()
 
@@ -107,17 +108,18 @@ def body_of(document: Document, *, draft: bool = False) -> tuple[str, set[str]]:
             shown.add(reference.rest)
             context = {"chart": charts[reference.rest], "numbered": _numbered(document), "draft": draft}
             return render_to_string("units/published/_chart.html", context)
-        return _table(reference, document)
+        if reference.kind == "table" and reference.rest in ("points", "claims"):
+            shown.add(f"table {reference.rest}")
+            return _table(reference.rest, document)
+        return None
 
     return prose.rendered(document["body"], put), shown
 
 
-def _table(reference: Reference, document: Document) -> str | None:
-    if reference.kind != "table" or reference.rest not in ("points", "claims"):
-        return None
+def _table(name: str, document: Document) -> str:
     points = sorted(document["points"].items(), key=lambda item: int(item[0][1:]))
     units = [unit_view(unit, document) for unit in document["units"]]
-    return render_to_string(f"units/published/_{reference.rest}.html", {"points": points, "units": units})
+    return render_to_string(f"units/published/_{name}.html", {"points": points, "units": units})
 
 
 def _numbered(document: Document) -> str:

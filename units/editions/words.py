@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
@@ -28,7 +26,7 @@ TIES = {
 }
 CAUTIONS = (
     "A heat-balance test runs heaters for hours. Do not copy it lightly, and never leave it unattended.",
-    "One heater to a circuit, straight into the wall outlet, within its continuous rating; keep 1 m clear of what burns.",
+    "One heater to a circuit, straight into the wall, within its continuous rating; 1 m clear of what burns.",
     "Keep the outdoor side's air paths open: nothing that burns, falls shut or covers a vent.",
     "A flammable refrigerant and a glowing or sparking heater do not belong in one closed room.",
     "Nobody alone in a hot room. Local codes and licensed practice go before anything said here.",
@@ -43,12 +41,3 @@ def condition_title(name: str) -> str:
 def plain(text: str) -> SafeString:
     """Return text for HTML with its line breaks kept."""
     return mark_safe("<br>".join(str(escape(line)) for line in text.strip().splitlines()))  # noqa: S308  each line is escaped
-
-
-def citation(document: dict[str, Any], sha256: str, address: str) -> str:
-    """Return how to cite an edition: who, when, what, which edition, which bytes, where."""
-    day = document["published_at"][:10]
-    return (
-        f"{document['published_by']} ({day}): {document['title']}, edition {document['number']}. "
-        f"SHA-256 {sha256}. {address}"
-    )

@@ -14,6 +14,7 @@ from units.quantities import Display, number, temp, with_uncertainty
 register = template.Library()
 K95 = 2.0  # steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
 SMALLEST_SHARE = 0.005
+LEAST_PROBABILITY = 0.001
 
 
 @register.filter
@@ -48,6 +49,29 @@ def signed_w(watts: float) -> str:
 def u95_w(u_w: float) -> str:
     """Write the U95 of a standard uncertainty."""
     return number(K95 * u_w, 1)
+
+
+@register.filter
+def probability(fraction: float) -> str:
+    """Write a probability: never more sure than one in a thousand.
+
+    >>> probability(1e-9), probability(0.0574), probability(0.99999)
+    ('less than 0.1 %', '6 %', 'more than 99.9 %')
+    """
+    if fraction < LEAST_PROBABILITY:
+        return "less than 0.1 %"
+    if fraction > 1 - LEAST_PROBABILITY:
+        return "more than 99.9 %"
+    return f"{100 * fraction:.0f} %"
+
+
+@register.simple_tag
+def claimed(claim: dict[str, Any]) -> str:
+    """Write a claim as stated, and a cooling power in W too."""
+    stated = with_uncertainty(claim["value"], None, claim["quantity_unit"])
+    if claim["quantity"] in ("capacity", "sacc") and claim["quantity_unit"] != "W":
+        return f"{stated} ({with_uncertainty(claim['value_si'], None, 'W')})"
+    return stated
 
 
 @register.simple_tag
