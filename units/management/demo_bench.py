@@ -21,6 +21,7 @@ from tests_app.models import Reduction, Session
 from units.actions import instruments, people, rooms
 from units.actions import units as unit_actions
 from units.forms.unit import parse_tags
+from units.management import demo_reviews
 from units.models import Bench, Claim, Instrument, Membership, Person, Room, RoomValue, Unit
 
 Spec = dict[str, Any]
@@ -44,6 +45,8 @@ def build(*, password: str, tell: Tell) -> Bench:
         made = make(world, spec, plan, Path(settings.DATA_DIR) / "demo")
         reduction = _session(bench, unit, its_rooms[plan["room"]], probes, made.document, made.folder, owner)
         tell(_figures(reduction))
+    for review in demo_reviews.publish_all(bench=bench, by=owner):
+        tell(f"Review: {review.title}, {review.editions.count()} editions")
     return bench
 
 
