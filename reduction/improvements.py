@@ -42,6 +42,9 @@ def _changes(run: Run) -> Iterator[tuple[str, Run]]:
         for name in ("heater_meter", "unit_meter")
     }
     yield "Power meters good for 0.5 %", replace(run, equipment=equipment.model_copy(update=better))
+    if not equipment.logs_supply_and_return:
+        air = equipment.model_copy(update={"logs_supply_and_return": True})
+        yield "Log supply and return air", replace(run, equipment=air)
     if equipment.heater_kind is not HeaterKind.FAN_FORCED:
         fan = equipment.model_copy(update={"heater_kind": HeaterKind.FAN_FORCED})
         yield "Fan-forced heaters", replace(run, equipment=fan)

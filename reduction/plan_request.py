@@ -25,6 +25,7 @@ class Equipment(Document):
     thermometer: Instrument = Instrument(id="thermometers", quantity="temperature", offset_limit=0.3, resolution=0.1)
     room_sensors: Annotated[int, Field(ge=1, le=20)] = 2
     placement_u_c: NonNegative = 0.2
+    logs_supply_and_return: bool = True
     heater_kind: HeaterKind = HeaterKind.FAN_FORCED
 
 
