@@ -111,8 +111,9 @@ def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
             if read is None or not np.isfinite(read.values).any():
                 continue
             raw, found = _one(heading, read, time_s[start:end], row_number)
-            raws.append(raw)
-            faults += [*found, *read.faults]
+            if np.isfinite(raw.values).any():
+                raws.append(raw)
+                faults += [*found, *read.faults]
     guesses = (
         Guess("name_column", grid.names[parts.name], f"{len(names)} names over {len(grid):,} rows", 0.97),
         Guess("value_column", ", ".join(grid.names[i] for i in parts.values), "readings beside the names", 0.97),
@@ -131,6 +132,8 @@ def _taken(column: pa.Array, order: np.ndarray[tuple[int], np.dtype[np.intp]]) -
 def _heading(name: str, column: str, unit_text: str, several: bool) -> Heading:
     """Take the name apart, with the unit of its row or, failing that, of the value column's heading."""
     heading = parse_heading(f"{name} {column}" if several else name, unit_text)
+    if heading.unit is not None and find_unit(unit_text):
+        return replace(heading, because=f"unit “{unit_text.strip()}” beside the value")
     if heading.unit is not None or several:
         return heading
     beside = parse_heading(column)

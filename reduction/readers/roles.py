@@ -17,6 +17,7 @@ from reduction.session import Role
 Key = tuple[str, str]
 _SWAPPED_K = 1.0  # by which one side must be warmer before the words are doubted; common practice, no source
 _DOUBTED = 0.3
+_OFF_W = 12.0  # standby of a metered plug and its load; common practice, no source
 
 
 def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
@@ -74,6 +75,8 @@ def _power(column: Column, role: Role, sure: float) -> tuple[Role, str, float]:
         seen = f"it switches {s.changes} times between {s.low_w:.0f} and {s.level_w:.0f} W"
     elif s.changes:
         seen = f"it changes {s.changes} time(s), {s.level_w:.0f} W while on"
+    elif s.level_w < _OFF_W:
+        seen = f"it never draws more than {s.level_w:.0f} W"
     else:
         seen = f"it runs on at {s.level_w:.0f} W (± {s.spread:.1%})"
     if role is not Role.HEATER_CONSTANT_POWER or sure > 0.9:

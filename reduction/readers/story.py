@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
@@ -16,10 +17,9 @@ def describe(log: Log) -> str:
 
     Every guess is followed by its evidence and how sure it is.
     """
-    columns = max(log.columns, key=lambda c: len(c.time_s))
     lines = [
         f"{log.path}: {log.shape}, {log.size_bytes:,} bytes, sha256 {log.sha256[:12]}…",
-        f"  {len(log.columns)} column(s), {_span(columns)}",
+        f"  {len(log.columns)} column(s), {_span(log.columns)}",
         *(f"  {g.what}: {_visible(g.value)} ({g.sure:.0%}) – {g.because}" for g in log.guesses if g.what != "left_out"),
         *(f"  left out: {g.because}" for g in log.guesses if g.what == "left_out"),
         "  columns:",
@@ -35,12 +35,12 @@ def _visible(value: str) -> str:
     return {"\t": "tab", ",": "comma", ".": "point"}.get(value, value)
 
 
-def _span(column: Column) -> str:
-    if not len(column.time_s):
-        return "no rows"
-    first, last = (datetime.fromtimestamp(float(t), UTC) for t in (column.time_s[0], column.time_s[-1]))
-    step = float(np.median(np.diff(column.time_s))) if len(column.time_s) > 1 else 0.0
-    return f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC, usually every {step:.3g} s"
+def _span(columns: Sequence[Column]) -> str:
+    first = datetime.fromtimestamp(min(float(c.time_s[0]) for c in columns), UTC)
+    last = datetime.fromtimestamp(max(float(c.time_s[-1]) for c in columns), UTC)
+    steps = [float(np.median(np.diff(c.time_s))) for c in columns if len(c.time_s) > 1]
+    often = f", a row usually every {np.median(steps):.3g} s" if steps else ""
+    return f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC{often}"
 
 
 def _column(column: Column) -> list[str]:

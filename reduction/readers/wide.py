@@ -26,7 +26,8 @@ def read_wide(grid: Grid, times: Times, file: str) -> Raws:
     time_s, columns, faults = in_order(times.time_s, [v.values for _, v in taken], grid.row_number, times.resolution_s)
     raws = []
     for (heading, read), values in zip(taken, columns, strict=True):
-        raws.append(_raw(heading.with_cell_unit(read.unit), read, time_s, values))
+        if np.isfinite(values).any():
+            raws.append(_raw(heading.with_cell_unit(read.unit), read, time_s, values))
     guesses = [*left_out]
     if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
         raws = [_named_by_file(raws[0], file)]
