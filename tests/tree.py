@@ -46,6 +46,7 @@ FOLDER_WORDS = {
     "tests/journeys": "a browser walks the whole way, one journey a role",
     "tests/published": "outside checks, one file a source",
     "tests/reduction": "mirrors reduction/",
+    "tests/reduction/readers": "oddities, round trips, mutants, limits, other programs",
     "tests/tests_app": "mirrors tests_app/",
     "tests/units": "mirrors units/",
 }
@@ -62,6 +63,7 @@ FILE_WORDS = {
     "docker/compose.yaml": "web, worker, PostgreSQL",
     "docker/constraints.txt": "every package of the image, pinned with its hashes",
     "docker/README.md": "how to run it, and on several machines",
+    "fixtures/demo/reviews.toml": "what the invented bench publishes",
     "fixtures/demo/scenario.toml": "bench, people, rooms, instruments, units, sessions",
 }
 
