@@ -21,32 +21,25 @@ from units.models import CalibrationRecord, RoomValue, Unit
 pytestmark = pytest.mark.django_db
 
 
+TWENTY_PAST, TWENTY_PAST_ONE = "2026-07-14T12:20:00Z", "2026-07-14T13:20:00Z"
+WEIGHED = {"what": "condensate", "mass_kg": 0.4, "u95_kg": 0.01, "start_utc": TWENTY_PAST, "end_utc": TWENTY_PAST_ONE}
+FACTS = {
+    "fixed_loads": [{"what": "fan", "power_w": 50.0, "u95_w": 1.5}],
+    "people": [{"count": 1, "start_utc": "2026-07-14T12:10:00Z", "end_utc": TWENTY_PAST}],
+    "solar": [{"power_w": 20.0, "u95_w": 10.0}],
+    "moisture": {"humidifier": "evaporative", "weighings": [WEIGHED]},
+    "events": [{"time_utc": "2026-07-14T12:05:00Z", "what": "door", "kind": "door"}],
+    "reduction_settings": {"set_room_temp_c": 26.0, "altitude_m": 700.0},
+    "unit_facts": {"measured_air_flow_m3_per_h": 410.0, "measured_air_flow_u95_m3_per_h": 30.0},
+    "heater_kind": "fan_forced",
+    "notes": "calm day",
+}
+
+
 @pytest.fixture
 def full_session(confirmed_session: Session, tester: Client) -> Session:
     """Return a session that uses every part of the document."""
-    facts = {
-        "fixed_loads": [{"what": "fan", "power_w": 50.0, "u95_w": 1.5}],
-        "people": [{"count": 1, "start_utc": "2026-07-14T12:10:00Z", "end_utc": "2026-07-14T12:20:00Z"}],
-        "solar": [{"power_w": 20.0, "u95_w": 10.0}],
-        "moisture": {
-            "humidifier": "evaporative",
-            "weighings": [
-                {
-                    "what": "condensate",
-                    "mass_kg": 0.4,
-                    "u95_kg": 0.01,
-                    "start_utc": "2026-07-14T12:20:00Z",
-                    "end_utc": "2026-07-14T13:20:00Z",
-                }
-            ],
-        },
-        "events": [{"time_utc": "2026-07-14T12:05:00Z", "what": "door", "kind": "door"}],
-        "reduction_settings": {"set_room_temp_c": 26.0, "altitude_m": 700.0},
-        "unit_facts": {"measured_air_flow_m3_per_h": 410.0, "measured_air_flow_u95_m3_per_h": 30.0},
-        "heater_kind": "fan_forced",
-        "notes": "calm day",
-    }
-    sessions.state_facts(session=confirmed_session, facts=facts, by=tester.person)
+    sessions.state_facts(session=confirmed_session, facts=FACTS, by=tester.person)
     plug = builders.an_instrument(bench=confirmed_session.bench, name="plug B")
     row = Channel.objects.get(column="heater_W")
     mapping.confirm(channels=[row], choices={row.pk: {"instrument": plug, "placement_u_c": 0.1}}, by=tester.person)
