@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from django.core.management import call_command
+from django.urls import reverse
 
 from fixtures.demo import generate
 from fixtures.demo.air import EVAPORATION_J_PER_KG
@@ -19,7 +20,7 @@ from reduction.session import Result
 from reduction.session import Session as SessionDocument
 from tests_app.models import Point, Session
 from units.management import demo_bench
-from units.models import Bench, Person, Unit
+from units.models import Bench, Person, Review, Unit
 
 COVERAGE_WANTED = 0.90
 
@@ -173,3 +174,23 @@ def test_a_start_that_was_broken_off_is_finished_by_the_next(
     demo()
     assert Session.objects.filter(reductions__isnull=False).count() == len(short_scenario["units"])
     assert Session.objects.count() == len(short_scenario["units"])
+
+
+@pytest.mark.django_db
+def test_the_demos_reviews_are_published_for_a_visitor(
+    monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path, visitor: Any
+) -> None:
+    """Two units stand for all: the review that is about both is published, those about others wait for them."""
+    world = generate.scenario()
+    world["units"] = [unit for unit in world["units"] if unit["model"] in ("W12", "Inva 12")]
+    monkeypatch.setattr(demo_bench, "scenario", lambda: world)
+    settings.DATA_DIR = tmp_path
+    demo()
+    review = Review.objects.get()
+    page = visitor.get(reverse("edition", args=[review.slug]))
+    assert page.status_code == 200
+    assert {str(unit) for unit in review.units.all()} == {"Quellmar W12", "Ostravek Inva 12"}
+    assert "Synthetic" in page.text
+    assert "{{" not in page.text
+    assert "OI12-10008" not in page.text  # the serial, which never leaves the bench
+    assert demo().count("Review:") == 0
