@@ -1,4 +1,4 @@
-"""The command line: `python -m reduction reduce | check | plan | schema`.
+"""The command line: `python -m reduction reduce | check | plan | season | schema`.
 
 Exit codes: 0 done, 1 reduced with nothing usable (the findings say why), 2 bad input (one sentence on stderr).
 """
@@ -20,7 +20,8 @@ from reduction.plan_request import PlanRequest
 from reduction.readers import describe, read_logs
 from reduction.report import report
 from reduction.run import reduce_session
-from reduction.session import Profile, Result, Session
+from reduction.season_report import load_result, season_of_result, season_report
+from reduction.session import Profile, Result, Session, UnitKind
 from reduction.words import Document
 
 SCHEMAS: dict[str, type[Document]] = {"session": Session, "result": Result, "plan": PlanRequest}
@@ -61,10 +62,42 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("request", type=Path, metavar="PLAN.json", help="unit, room, targets, circuits, equipment")
     plan.add_argument("--json", action="store_true", help="print the plan as JSON")
     plan.set_defaults(run=_plan)
+    _season_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of the session document, result or plan")
     schema.add_argument("of", nargs="?", choices=tuple(SCHEMAS), help="default: all, by name")
     schema.set_defaults(run=_schema)
     return parser
+
+
+def _season_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    season = commands.add_parser("season", help="a season in your own climate from a result: efficiency and cost")
+    season.add_argument("result", type=Path, metavar="RESULT.json", help="as `reduce --json` writes it")
+    season.add_argument("--climate", type=Path, required=True, metavar="FILE", help="EPW, TMY or a table of bins")
+    season.add_argument("--kind", type=UnitKind, choices=list(UnitKind), default=UnitKind.WINDOW)
+    season.add_argument("--price", type=float, required=True, metavar="PER_KWH", help="of electricity")
+    season.add_argument("--load-w", type=float, default=2000.0, help="of the room at the warm end of its load line")
+    season.add_argument("--load-from-c", type=float, default=20.0, help="outdoor temperature without load")
+    season.add_argument("--load-full-c", type=float, default=35.0, help="outdoor temperature of the full load")
+    season.add_argument("--wet-bulb-c", type=float, default=19.0, help="of the room")
+    season.add_argument("--standby-hours", type=float, default=0.0)
+    season.set_defaults(run=_season)
+
+
+def _season(options: argparse.Namespace) -> int:
+    own = season_of_result(
+        load_result(options.result),
+        options.climate.read_text(encoding="utf-8-sig"),
+        str(options.climate),
+        kind=options.kind,
+        price_per_kwh=options.price,
+        full_load_w=options.load_w,
+        no_load_c=options.load_from_c,
+        full_load_c=options.load_full_c,
+        room_wet_bulb_c=options.wet_bulb_c,
+        standby_hours=options.standby_hours,
+    )
+    sys.stdout.write(season_report(own))
+    return 0
 
 
 def _reduce(options: argparse.Namespace) -> int:

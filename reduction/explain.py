@@ -18,6 +18,7 @@ from reduction.surfaces import maps_for
 
 FloatArray = NDArray[np.float64]
 
+UNSEEN = "Not seen by the balance"
 SHARE_PER_K = 0.03  # of capacity by kelvin of wet bulb: the slope of the published maps of room units near their rating
 
 
@@ -112,14 +113,13 @@ def _same_water_wet_bulb_c(point: RatedPoint, condition: Condition) -> float:
 
 
 def _unseen(shown: Shown) -> Step:
-    name = "Not seen by the balance"
     if shown.unseen_latent is None:
         because = "Total capacity was measured, water included."
-        return Step(name=name, value_w=0.0, u_w=0.0, kind="measured", because=because)
+        return Step(name=UNSEEN, value_w=0.0, u_w=0.0, kind="measured", because=because)
     unseen = shown.unseen_latent
     amount = with_unit(unseen.value, 2.0 * unseen.u, "W")
     because = f"Only sensible heat was measured; by coil temperature and room moisture {amount} may have condensed."
-    return Step(name=name, value_w=-unseen.value, u_w=unseen.u, kind="modelled", because=because)
+    return Step(name=UNSEEN, value_w=-unseen.value, u_w=unseen.u, kind="modelled", because=because)
 
 
 def _limited(point: RatedPoint, shown: Shown, expected_w: float) -> Step:

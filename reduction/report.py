@@ -7,7 +7,7 @@ from textwrap import fill
 
 from reduction.constants import BTU_PER_H_PER_W
 from reduction.rounding import rounded, with_unit
-from reduction.session import Finding, Level, Point, Result, Severity
+from reduction.session import Finding, Level, Point, Result, SeasonFigure, Severity
 
 WIDTH = 110
 BUDGET_LINES = 8
@@ -21,6 +21,7 @@ def report(result: Result) -> str:
     Every figure carries its unit and, if measured, its 95 % uncertainty, both cut to the digits that are known.
     """
     blocks = [_head(result), *(_point(point) for point in result.points), _levels(result.levels)]
+    blocks += [season_lines(figure) for figure in result.seasonal]
     blocks += [_findings("Findings about the session", result.findings), _digests(result)]
     return "\n\n".join(block for block in blocks if block) + "\n"
 
@@ -115,6 +116,17 @@ def _judgements(point: Point) -> Iterator[str]:
 def _levels(levels: Iterable[Level]) -> str:
     rows = [(level.label, f"{level.share_of_time:.0%} of the time") for level in levels]
     return "\n".join(["Levels of the unit's power", *_table(rows)]) if rows else ""
+
+
+def season_lines(figure: SeasonFigure) -> str:
+    """Lay out a seasonal figure with each input, measured or bounded."""
+    rows = [
+        (f"  {each.name}", f"{with_unit(each.value, 2 * each.u, each.quantity_unit)}  {each.because}")
+        for each in figure.inputs
+    ]
+    return "\n".join(
+        [f"{figure.name} {with_unit(figure.value, figure.u95, figure.quantity_unit)}", figure.because, *_table(rows)]
+    )
 
 
 def _findings(title: str, findings: Iterable[Finding]) -> str:

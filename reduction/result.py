@@ -255,6 +255,28 @@ class Level(Document):
     share_of_time: float
 
 
+class SeasonInput(Document):
+    """One input of a seasonal figure; where it was not measured, the middle of its bounds."""
+
+    name: str
+    value: float
+    u: NonNegative
+    quantity_unit: str
+    measured: bool
+    because: str
+
+
+class SeasonFigure(Document):
+    """A seasonal figure with U95 and everything it rests on."""
+
+    name: str
+    value: float
+    u95: NonNegative
+    quantity_unit: str
+    inputs: tuple[SeasonInput, ...]
+    because: str
+
+
 class Result(Document):
     """What one reduction says: points, windows, findings, and the digests that prove its inputs."""
 
@@ -272,5 +294,6 @@ class Result(Document):
         description="Between the points' capacities, in their order; from errors of shared instruments and room",
     )
     levels: tuple[Level, ...] = ()
+    seasonal: tuple[SeasonFigure, ...] = ()
     room_fit: RoomFit | None = None
     findings: tuple[Finding, ...]

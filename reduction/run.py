@@ -21,6 +21,7 @@ from reduction.session import FileDigest, Finding, Point, Result, Session, Sever
 from reduction.slow_mass import slow_mass_release
 from reduction.steady import judge_window, steady_windows, window_findings
 from reduction.timeline import Timeline, align
+from reduction.unit_season import seasonal_figures
 
 AROUND_S = 3600.0  # on either side of a window, in which the heater's cycle shows
 
@@ -73,6 +74,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         points=points,
         capacity_covariance_w2=covariance,
         levels=levels(timeline),
+        seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
         findings=(*absurd_claims(session.unit), *findings, *examined.findings, *_nothing(windows, points)),
     )
 

@@ -5,46 +5,33 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 
 from reduction.ceer import ceer, variable_speed_ceer
 from reduction.claims import named_condition
+from reduction.coil import CoilTemp
 from reduction.constants import BTU_PER_H_PER_W
+from reduction.explain import UNSEEN
 from reduction.rating import RatedPoint, rating_correction
 from reduction.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
-from reduction.session import Condition, Measured, Point, RatingCorrection
+from reduction.session import (
+    Compressor,
+    Condition,
+    Measured,
+    Point,
+    RatingCorrection,
+    SeasonFigure,
+    SeasonInput,
+    UnitKind,
+)
 from reduction.tables import table
 
 STANDBY_BOUNDS_W = (0.3, 3.0)  # of a room unit with remote control or radio, common practice, no source
 CYCLING_LOSS_BOUNDS = (0.10, 0.25)  # measured single units to the standards' default, common practice, no source
 LOW_SHARE = (0.47, 0.57)  # low-speed capacity over full, Appendix F test 4, from memory
 MIDDLE_SHARE = (0.57, 0.90)  # between low and full: what may stand for test 3
-
-
-@dataclass(frozen=True)
-class SeasonInput:
-    """One input of a seasonal figure; where it was not measured, the middle of its bounds."""
-
-    name: str
-    value: float
-    u: float
-    quantity_unit: str
-    measured: bool
-    because: str
-
-
-@dataclass(frozen=True)
-class SeasonFigure:
-    """A seasonal figure with U95 and everything it rests on."""
-
-    name: str
-    value: float
-    u95: float
-    quantity_unit: str
-    inputs: tuple[SeasonInput, ...]
-    because: str
 
 
 @dataclass(frozen=True)
@@ -57,6 +44,56 @@ class OwnSeason:
     cost_interval: tuple[float, float]
 
 
+def rated_point(point: Point, kind: UnitKind) -> RatedPoint | None:
+    """Return what a stored point offers to a correction; None where it is not usable or its condition is not known.
+
+    What may have condensed unseen is taken from its shortfall, so a sensible point stands as in its own ratings.
+    """
+    room, outdoor = point.conditions.get("room_temp_c"), point.conditions.get("condenser_inlet_temp_c")
+    outdoor = outdoor or point.conditions.get("outdoor_temp_c")
+    if (
+        not point.usable
+        or room is None
+        or outdoor is None
+        or point.cop is None
+        or point.capacity_w <= point.capacity_u95_w
+    ):
+        return None
+    unseen = next((step for step in point.shortfall if step.name == UNSEEN), None)
+    hidden, hidden_u = (-unseen.value_w, unseen.u_w) if unseen else (0.0, 0.0)
+    supply = point.conditions.get("supply_temp_c")
+    return RatedPoint(
+        kind=kind,
+        capacity=Measured(value=point.capacity_w + hidden, u=hypot(point.capacity_u_w, hidden_u)),
+        power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
+        room_temp_c=room,
+        room_wet_bulb_c=point.conditions.get("room_wet_bulb_c"),
+        outdoor_temp_c=outdoor,
+        limit=point.limit,
+        coil=CoilTemp(*point.limit.coil_temp_c) if point.limit.coil_temp_c else None,
+        supply_temp_c=supply.value if supply else None,
+    )
+
+
+def seasonal_figures(
+    points: Sequence[Point], kind: UnitKind, compressor: Compressor = Compressor.UNKNOWN
+) -> tuple[SeasonFigure, ...]:
+    """Return the seasonal figures that a session's points give by a published procedure; empty where they give none."""
+    if kind not in (UnitKind.WINDOW, UnitKind.THROUGH_WALL):
+        return ()
+    rated = [each for point in points if (each := rated_point(point, kind))]
+    figure = us_ceer(rated, standby_of(points), compressor)
+    return (figure,) if figure else ()
+
+
+def levels_of(points: Sequence[Point], kind: UnitKind) -> list[list[RatedPoint]]:
+    """Return the levels of a unit for `own_season`, lowest first: each reduced speed alone, full speed from all."""
+    rated = [each for point in points if (each := rated_point(point, kind))]
+    reduced = [[each] for each in rated if each.limit.verdict == "reduced speed"]
+    full = [each for each in rated if each.limit.verdict == "at full speed"]
+    return [*sorted(reduced, key=lambda level: level[0].capacity.value), *([full] if full else [])]
+
+
 def standby_of(points: Sequence[Point]) -> Measured | None:
     """Return the standby power [W] from windows in which the unit was off, or None."""
     off = [point for point in points if point.limit.verdict == "unit off" and point.cop is not None]
@@ -66,7 +103,9 @@ def standby_of(points: Sequence[Point]) -> Measured | None:
     return Measured(value=best.power_w, u=best.power_u95_w / 2.0)
 
 
-def us_ceer(points: Sequence[RatedPoint], standby: Measured | None = None) -> SeasonFigure | None:
+def us_ceer(
+    points: Sequence[RatedPoint], standby: Measured | None = None, compressor: Compressor = Compressor.UNKNOWN
+) -> SeasonFigure | None:
     """Return the CEER a unit's points give by the US procedure; None without a point at full speed.
 
     A variable-speed unit gets its adjustment only where points at an intermediate and at a low level stand in; else
@@ -81,15 +120,20 @@ def us_ceer(points: Sequence[RatedPoint], standby: Measured | None = None) -> Se
     if rated is None:
         return None
     idle = _standby(standby)
-    levels = _levels(points, full, rated)
+    fixed = compressor is Compressor.FIXED_SPEED
+    levels = None if fixed else _levels(points, full, rated)
     tests = [rated] if levels is None else levels
     inputs = (*(_test_input(test) for test in tests), idle)
-    if levels is None:
+    if fixed:
+        because = "One test at 95 °F with standby, as for every single-speed unit."
+    elif levels is None:
         because = "Tests at 82 and 87 °F at reduced speed are missing: rated as single speed, a lower bound."
     else:
         because = "Four tests of the variable-speed procedure, each brought to its condition by published maps."
     value, u = _ceer_with_u(tests, idle)
-    return SeasonFigure("CEER", value, 2.0 * u, "Btu/(W·h)", inputs, because)
+    return SeasonFigure(
+        name="CEER", value=value, u95=2.0 * u, quantity_unit="Btu/(W·h)", inputs=inputs, because=because
+    )
 
 
 def own_season(
@@ -127,7 +171,14 @@ def own_season(
     because = f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s)."
     half = (max(ratios) - min(ratios)) / 2.0
     efficiency = BTU_PER_H_PER_W * season.ratio
-    figure = SeasonFigure("seasonal efficiency", efficiency, half, "Btu/(W·h)", (loss, idle), because)
+    figure = SeasonFigure(
+        name="seasonal efficiency",
+        value=efficiency,
+        u95=half,
+        quantity_unit="Btu/(W·h)",
+        inputs=(loss, idle),
+        because=because,
+    )
     totals = [seasonal_cost(each, price_per_kwh, watts, standby_hours).total for each, watts in cases]
     return OwnSeason(
         figure, season, seasonal_cost(season, price_per_kwh, idle.value, standby_hours), (min(totals), max(totals))
@@ -137,7 +188,7 @@ def own_season(
 def _cycling_loss() -> SeasonInput:
     low, high = CYCLING_LOSS_BOUNDS
     because = f"not measured: {low:g} of good single units to the standards' {CYCLING_LOSS:g}"
-    return SeasonInput("cycling loss C_D", (low + high) / 2.0, (high - low) / sqrt(12.0), "1", False, because)
+    return _input("cycling loss C_D", (low + high) / 2.0, (high - low) / sqrt(12.0), "1", because, measured=False)
 
 
 def _curve(
@@ -188,12 +239,17 @@ def _ceer(tests: Sequence[tuple[float, float]], standby_w: float) -> float:
 
 def _standby(standby: Measured | None) -> SeasonInput:
     if standby is not None:
-        return SeasonInput("standby power", standby.value, standby.u, "W", True, "window with the unit off")
+        return _input("standby power", standby.value, standby.u, "W", "window with the unit off", measured=True)
     low, high = STANDBY_BOUNDS_W
     because = f"not measured: {low:g} to {high:g} W is usual"
-    return SeasonInput("standby power", (low + high) / 2.0, (high - low) / sqrt(12.0), "W", False, because)
+    return _input("standby power", (low + high) / 2.0, (high - low) / sqrt(12.0), "W", because, measured=False)
 
 
 def _test_input(test: RatingCorrection) -> SeasonInput:
     because = f"{test.capacity_w:.0f} W with {test.power_w:.0f} W; {test.how}"
-    return SeasonInput(f"EER, {test.condition}", test.eer_btu_per_wh, test.eer_u95 / 2.0, "Btu/(W·h)", True, because)
+    u = test.eer_u95 / 2.0
+    return _input(f"EER, {test.condition}", test.eer_btu_per_wh, u, "Btu/(W·h)", because, measured=True)
+
+
+def _input(name: str, value: float, u: float, quantity_unit: str, because: str, *, measured: bool) -> SeasonInput:
+    return SeasonInput(name=name, value=value, u=u, quantity_unit=quantity_unit, measured=measured, because=because)

@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from reduction.__main__ import main
 from reduction.climate import climate_bins, hourly_bins
+from reduction.diagnosis import diagnose
 from reduction.errors import UnreadableFile, UnreadableValue
 from reduction.rating import RatedPoint
+from reduction.run import reduce_windows
+from reduction.season_report import load_result
 from reduction.seasonal import Bins, Season, bin_season, load_line, published_bins, seasonal_cost
-from reduction.session import Limit, Measured, UnitKind
-from reduction.unit_season import own_season, us_ceer
+from reduction.session import (
+    Claim,
+    Compressor,
+    Limit,
+    Measured,
+    Result,
+    Role,
+    UnitKind,
+    UnitUnderTest,
+    WindowResult,
+)
+from reduction.unit_season import own_season, seasonal_figures, us_ceer
+from tests.reduction.bench_room import HOURS, a_bench_session, a_channel, a_timeline
+from tests.reduction.signals import NOON_S
 
 ONE_BIN = Bins(np.array([30.0]), np.array([100.0]))
 EPW = (
@@ -151,3 +169,41 @@ def test_an_own_season_states_cost_as_an_interval_and_a_lower_level_saves() -> N
         own_season([[_point(900.0, 300.0, "coil near freezing")]], bins, load, room_wet_bulb_c=18.0, price_per_kwh=0.2)
         is None
     )
+
+
+def _result_file(folder: Path) -> Path:
+    """A result with one point at full speed, from the bench's channels through the whole reduction."""
+    timeline = a_timeline({"unit": 900.0, "room": 26.5, "heater": 2300.0}, a_channel("supply", Role.SUPPLY_TEMP, 9.0))
+    start = datetime.fromtimestamp(NOON_S, UTC)
+    window = WindowResult(label="whole", start=start, end=start + timedelta(hours=HOURS), proposed=False, steady=True)
+    claim = Claim(quantity="capacity", value=9000, quantity_unit="Btu/h")
+    unit = UnitUnderTest(model="Norvane W9", kind=UnitKind.WINDOW, compressor=Compressor.FIXED_SPEED, claims=(claim,))
+    session = a_bench_session(unit=unit)
+    points, _ = reduce_windows(timeline, session, (window,))
+    points = diagnose(points, timeline, session)
+    result = Result(
+        method_version="1.0", session_name="bench", synthetic=True, session_sha256="", files=(), channels=(),
+        points=points, seasonal=seasonal_figures(points, unit.kind, unit.compressor), findings=(),
+    )  # fmt: skip
+    path = folder / "RESULT.json"
+    path.write_text(result.model_dump_json(), encoding="utf-8")
+    return path
+
+
+def test_the_command_line_gives_a_season_in_an_own_climate(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    climate, result = tmp_path / "bins.csv", _result_file(tmp_path)
+    climate.write_text("temp_c,hours\n24,300\n30,200\n", encoding="utf-8")
+    assert main(["season", str(result), "--climate", str(climate), "--price", "0.2"]) == 0
+    shown = capsys.readouterr().out
+    assert "Cost of the season" in shown
+    assert "cycling loss C_D" in shown
+    assert main(["season", str(climate), "--climate", str(climate), "--price", "0.2"]) == 2
+    assert "schema result" in capsys.readouterr().err
+
+
+def test_a_stored_point_gives_the_ceer_of_a_single_speed_unit(tmp_path: Path) -> None:
+    result = load_result(_result_file(tmp_path))
+    (figure,), eer = result.seasonal, result.points[0].ratings[0].eer_btu_per_wh
+    assert figure.name == "CEER"
+    assert figure.because.startswith("One test at 95 °F")
+    assert 0.97 * eer < figure.value < eer
