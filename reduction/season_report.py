@@ -50,13 +50,17 @@ def season_of_result(
         standby_hours=standby_hours,
     )
     if found is None:
-        raise NothingToReduce(
-            place=Place(result.session_name),
-            found="no point at full or reduced speed",
-            expected="at least one usable point that published maps can carry to other temperatures",
-            remedy="Test the unit in a room warm enough for full speed; see what limited each point.",
-        )
+        raise _nothing_to_carry(result)
     return found
+
+
+def _nothing_to_carry(result: Result) -> NothingToReduce:
+    return NothingToReduce(
+        place=Place(result.session_name),
+        found="no point at full or reduced speed",
+        expected="at least one usable point that published maps can carry to other temperatures",
+        remedy="Test the unit in a room warm enough for full speed; see what limited each point.",
+    )
 
 
 def season_report(own: OwnSeason) -> str:
