@@ -207,7 +207,7 @@ def windows_compared(points: Sequence[doc.Point]) -> SafeString:
     says = "Capacity by window: " + "; ".join(
         f"{p.label} {number(p.capacity_w)} W plus or minus {number(p.capacity_u95_w)} W" for p in points
     )
-    return drawing.inline(alt.layer(errors, dots).properties(width=max(320, 90 * len(points)), height=220), says=says)
+    return drawing.inline(alt.layer(errors, dots).properties(width=max(520, 90 * len(points)), height=220), says=says)
 
 
 def shortfall(point: doc.Point) -> SafeString:

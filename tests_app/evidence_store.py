@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -47,6 +48,18 @@ def arriving(blocks: Iterable[bytes], *, name: str) -> Iterator[Arrival]:
         with path.open("wb") as file:
             sha256, size = _copy(blocks, file, name)
         yield Arrival(path, sha256, size)
+
+
+def sweep(*, before: datetime) -> int:
+    """Remove scratch that a process which died left behind; return how many."""
+    old = [
+        scratch
+        for scratch in settings.PARTIAL_UPLOAD_DIR.glob("arriving-*")
+        if datetime.fromtimestamp(scratch.stat().st_mtime, UTC) < before
+    ]
+    for scratch in old:
+        shutil.rmtree(scratch, ignore_errors=True)
+    return len(old)
 
 
 def keep(arrival: Arrival) -> str:

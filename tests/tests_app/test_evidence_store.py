@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import tracemalloc
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,16 @@ def test_what_is_not_kept_leaves_nothing(evidence_folder: Path, settings) -> Non
         assert arrival.path.read_bytes() == b"passing"
     assert list(settings.PARTIAL_UPLOAD_DIR.iterdir()) == []
     assert not evidence_folder.exists()
+
+
+def test_what_a_process_that_died_left_is_swept_and_nothing_newer(settings) -> None:
+    scratch = settings.PARTIAL_UPLOAD_DIR / "arriving-x"
+    scratch.mkdir(parents=True)
+    (scratch / "half.csv").write_bytes(b"half")
+    made = datetime.fromtimestamp(scratch.stat().st_mtime, UTC)
+    assert evidence_store.sweep(before=made) == 0
+    assert evidence_store.sweep(before=made + timedelta(seconds=1)) == 1
+    assert list(settings.PARTIAL_UPLOAD_DIR.iterdir()) == []
 
 
 def test_an_empty_file_is_refused_with_what_to_do() -> None:

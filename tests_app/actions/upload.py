@@ -190,7 +190,9 @@ def finish(*, upload: PartialUpload, by: Person) -> Upload:
 
 def expire(*, now: datetime | None = None) -> int:
     """Forget uploads that nobody went on with; return how many."""
-    old = list(PartialUpload.objects.filter(touched_at__lt=(now or datetime.now(UTC)) - PARTIAL_LIFETIME))
+    before = (now or datetime.now(UTC)) - PARTIAL_LIFETIME
+    evidence_store.sweep(before=before)
+    old = list(PartialUpload.objects.filter(touched_at__lt=before))
     for upload in old:
         _forget(upload)
     return len(old)

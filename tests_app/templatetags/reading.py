@@ -153,6 +153,12 @@ def one_decimal(value: float) -> str:
 
 
 @register.filter
+def whole_percent(fraction: float) -> str:
+    """Write a probability or a stated tolerance, to a whole per cent."""
+    return f"{quantities.number(100 * fraction)} %"
+
+
+@register.filter
 def doubled(u: float) -> str:
     """Write a standard uncertainty as twice itself, to a tenth."""
     return quantities.number(2 * u, 1)
