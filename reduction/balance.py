@@ -17,6 +17,7 @@ from reduction.room_air import air_of, note_conditions
 from reduction.scatter import enter_repeatability
 from reduction.session import Finding, Measured, Moisture, Role, Session, Severity
 from reduction.slow_mass import SlowMassRelease
+from reduction.span import Span
 from reduction.storage import enter_slow_mass, enter_storage
 from reduction.surroundings import enter_envelope, enter_infiltration, room_temperature
 from reduction.timeline import Timeline
@@ -60,22 +61,6 @@ class Balance:
         return np.vstack([capacity, capacity - latent, latent, power, capacity / power, terms])
 
 
-@dataclass(frozen=True)
-class Span:
-    """A window to balance.
-
-    `cycle_s` the period of what switches, 0 for nothing; `heater_cycle_s` that of the heater; `cut_w` the most that
-    a heater cycle cut by the window's ends may shift its mean. [s, W]
-    """
-
-    label: str
-    start_s: float
-    end_s: float
-    cycle_s: float = 0.0
-    heater_cycle_s: float = 0.0
-    cut_w: float = 0.0
-
-
 def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMassRelease) -> Balance:
     """Draw up the heat balance of the room over one window.
 
@@ -102,8 +87,8 @@ def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMas
     ----------
     METHOD §1, equation (1); room side of the room calorimeter balance, ISO 5151 (from memory).
     """
-    draft = Draft(session, timeline, span.label, span.start_s, span.end_s, span.cycle_s)
-    _say_too_short(draft, span)
+    draft = Draft(session, timeline, span)
+    _say_too_short(draft)
     heat_w = enter_electric(draft)
     latent_people_w = enter_people(draft)
     enter_solar(draft)
@@ -115,7 +100,7 @@ def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMas
         enter_storage(draft)
         enter_slow_mass(draft, slow)
     enter_radiant(draft)
-    enter_repeatability(draft, span.cut_w)
+    enter_repeatability(draft)
     _say_without_heat(draft, heat_w)
     _say_net_effect(draft)
     kind, latent, how = _moisture(draft, latent_people_w) if room is not None else ("sensible", None, "")
@@ -143,7 +128,7 @@ def _moisture(draft: Draft, latent_people_w: float) -> tuple[Literal["total", "s
         people_kg_per_s=latent_people_w / float(vaporisation_heat_j_per_kg(air.room_temp_c)),
         dry_capacity_w=float(draft.ledger.capacity(estimate)[0]),
     )
-    draft.findings.extend(found.model_copy(update={"subject": draft.label}) for found in terms.findings)
+    draft.findings.extend(found.model_copy(update={"subject": draft.span.label}) for found in terms.findings)
     return terms.kind, terms.latent, terms.how
 
 
@@ -169,15 +154,16 @@ def _condensate(draft: Draft) -> WaterRate | None:
     return rate
 
 
-def _say_too_short(draft: Draft, span: Span) -> None:
-    least = max(SHORTEST_S, span.heater_cycle_s)
-    if draft.length_s >= least:
+def _say_too_short(draft: Draft) -> None:
+    heater = draft.span.heater
+    least = max(SHORTEST_S, heater.period_s if heater else 0.0)
+    if draft.span.length_s >= least:
         return
     why = "one cycle of the heater" if least > SHORTEST_S else "the time a room takes to answer"
     draft.say(
         "window_too_short",
         Severity.SEVERE,
-        f"The window is {draft.length_s:.0f} s long and {why} is {least:.0f} s, so its mean stands for nothing.",
+        f"The window is {draft.span.length_s:.0f} s long and {why} is {least:.0f} s, so its mean stands for nothing.",
         remedy="Choose a window of several cycles, half an hour at least.",
     )
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from reduction.ledger import Ledger
+from reduction.loads import Load, loads_of
 from reduction.moist_air import station_pressure_pa
 from reduction.session import Finding, Measured, Role, Session, Severity
+from reduction.span import Span
 from reduction.timeline import Series, Timeline
 
 
@@ -14,24 +17,37 @@ from reduction.timeline import Series, Timeline
 class Draft:
     """The window, the ledger its terms are entered in, and what was noticed on the way.
 
-    `start_s`, `end_s` Unix time [s]; `cycle_s` the period of the room's thermostat, 0 for none. A severe finding
-    makes the point unusable.
+    A severe finding makes the point unusable.
     """
 
     session: Session
     timeline: Timeline
-    label: str
-    start_s: float
-    end_s: float
-    cycle_s: float = 0.0
+    span: Span
     ledger: Ledger = field(default_factory=Ledger)
     conditions: dict[str, Measured] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    _loads: dict[str, tuple[Load, ...]] = field(default_factory=dict)
 
     @property
-    def length_s(self) -> float:
-        """Length of the window. [s]"""
-        return self.end_s - self.start_s
+    def start_s(self) -> float:
+        """Start of the window, Unix time. [s]"""
+        return self.span.start_s
+
+    @property
+    def end_s(self) -> float:
+        """End of the window, Unix time. [s]"""
+        return self.span.end_s
+
+    @cached_property
+    def cycle_s(self) -> float:
+        """Mean cycle of what switches in the room, 0 for nothing. [s]"""
+        return self.span.cycle_s
+
+    def loads(self, what: str) -> tuple[Load, ...]:
+        """Loads of one kind in the window: unit, heater or other."""
+        if what not in self._loads:
+            self._loads[what] = loads_of(self.timeline, what, self.start_s, self.end_s)
+        return self._loads[what]
 
     @property
     def room_key(self) -> str:
@@ -57,15 +73,15 @@ class Draft:
         >>> unit = UnitUnderTest(model="W9", kind="window")
         >>> session = Session(name="s", unit=unit, room=Room(volume_m3=30), files=(LogFile(path="a.csv"),))
         >>> import numpy as np
-        >>> Draft(session, Timeline(np.zeros(1), 10.0, {}, {}), "w", 0.0, 100.0).overlap(None, 25.0)
+        >>> Draft(session, Timeline(np.zeros(1), 10.0, {}, {}), Span("w", 0.0, 100.0)).overlap(None, 25.0)
         0.25
         """
         first = self.start_s if start_s is None else max(start_s, self.start_s)
         last = self.end_s if end_s is None else min(end_s, self.end_s)
-        return max(0.0, last - first) / self.length_s
+        return max(0.0, last - first) / self.span.length_s
 
     def say(self, code: str, severity: Severity, sentence: str, *, remedy: str = "", subject: str = "") -> None:
         """Note a finding about this window."""
         self.findings.append(
-            Finding(code=code, severity=severity, sentence=sentence, subject=subject or self.label, remedy=remedy)
+            Finding(code=code, severity=severity, sentence=sentence, subject=subject or self.span.label, remedy=remedy)
         )

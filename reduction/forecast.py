@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.balance import OUTPUTS, Span, heat_balance
+from reduction.balance import OUTPUTS, heat_balance
 from reduction.constants import BTU_PER_H_PER_W
 from reduction.envelope import conductances, fast_store
 from reduction.plan_request import Equipment
@@ -21,6 +21,7 @@ from reduction.propagation import Propagated, propagate
 from reduction.session import FixedLoad, LogFile, Role, Room, SampleKind, Session, Settings, UnitUnderTest
 from reduction.slow_mass import slow_mass_release
 from reduction.slow_mass_model import prior_stores
+from reduction.span import Span
 from reduction.stated import Instrument
 from reduction.steadiness import default_limits
 from reduction.timeline import Series, align

@@ -7,7 +7,7 @@ from math import isfinite
 
 from reduction.draft import Draft
 from reduction.ledger import Quantity, total
-from reduction.loads import Load, loads_of
+from reduction.loads import Load
 from reduction.propagation import Input
 from reduction.radiant import radiant_heater_term
 from reduction.readings import enter_power
@@ -41,7 +41,7 @@ def enter_electric(draft: Draft) -> float:
     """Enter heaters, other metered loads and fixed loads as terms; return the heaters' mean power. [W]"""
     heat_w = 0.0
     for what in ("heater", "other"):
-        for load in loads_of(draft.timeline, what, draft.start_s, draft.end_s):
+        for load in draft.loads(what):
             if not isfinite(load.mean_w):
                 _say_unknown(draft, load)
                 continue
@@ -69,7 +69,7 @@ def _say_unknown(draft: Draft, load: Load) -> None:
 
 def unit_power(draft: Draft) -> Quantity | None:
     """Enter what the unit draws; None, with a finding, where that is unknown or nought."""
-    loads = [x for x in loads_of(draft.timeline, "unit", draft.start_s, draft.end_s) if isfinite(x.mean_w)]
+    loads = [x for x in draft.loads("unit") if isfinite(x.mean_w)]
     if not loads:
         draft.say(
             "no_unit_power",
@@ -133,7 +133,7 @@ def enter_radiant(draft: Draft) -> None:
     """Enter what heaters radiate onto the envelope and out through it, by their kind."""
     kinds: dict[HeaterKind, float] = {}
     stated = {(c.file, c.column): c.heater_kind for c in draft.session.channels}
-    for load in loads_of(draft.timeline, "heater", draft.start_s, draft.end_s):
+    for load in draft.loads("heater"):
         kind = stated.get((load.series.file, load.series.column)) or draft.session.heater_kind
         kinds[kind] = kinds.get(kind, 0.0) + (load.mean_w if isfinite(load.mean_w) else 0.0)
     if kinds.get(HeaterKind.UNKNOWN, 0.0) > 0.0:

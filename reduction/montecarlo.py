@@ -50,7 +50,9 @@ def monte_carlo(
     """
     rng = np.random.default_rng(seed)
     if correlation is None:
-        x = np.stack([item.value + item.u * _standard(rng, item, draws) for item in inputs])
+        x = np.empty((len(inputs), draws))
+        for row, item in zip(x, inputs, strict=True):
+            row[:] = item.value + item.u * _standard(rng, item, draws) if item.u > 0.0 else item.value
     else:
         u = np.array([item.u for item in inputs])
         means = np.array([item.value for item in inputs])

@@ -6,9 +6,8 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from reduction.balance import Span, heat_balance
+from reduction.balance import heat_balance
 from reduction.channels import series_of
-from reduction.cycles import heater_cycle, phase_bias_w
 from reduction.diagnosis import diagnose
 from reduction.examination import examine
 from reduction.intake import read_files, session_digest
@@ -19,11 +18,10 @@ from reduction.propagation import shared_covariance
 from reduction.sanity import absurd_claims, impossibilities, with_failed_checks
 from reduction.session import FileDigest, Finding, Point, Result, Session, Severity, WindowResult
 from reduction.slow_mass import slow_mass_release
+from reduction.span import span_of
 from reduction.steady import judge_window, steady_windows, window_findings
 from reduction.timeline import Timeline, align
 from reduction.unit_season import seasonal_figures
-
-AROUND_S = 3600.0  # on either side of a window, in which the heater's cycle shows
 
 Progress = Callable[[str, float], None]
 
@@ -98,7 +96,7 @@ def reduce_windows(
 ) -> tuple[tuple[Point, ...], tuple[tuple[float, ...], ...]]:
     """Points of the windows that hold data, and the covariance of their capacities. [W²]"""
     inside = [window for window in windows if _holds_data(timeline, window)]
-    spans = [_span(timeline, window) for window in inside]
+    spans = [span_of(timeline, w.label, w.start.timestamp(), w.end.timestamp()) for w in inside]
     releases = slow_mass_release(timeline, session, [(span.start_s, span.end_s) for span in spans])
     balances = [heat_balance(timeline, session, span, slow) for span, slow in zip(spans, releases, strict=True)]
     reduced = [reduce_balance(balance, session.settings) for balance in balances]
@@ -112,19 +110,6 @@ def _point(timeline: Timeline, session: Session, window: WindowResult, reduced: 
     wrong = impossibilities(point)
     severe = any(finding.severity is Severity.SEVERE for finding in wrong)
     return point.model_copy(update={"findings": (*point.findings, *wrong), "usable": point.usable and not severe})
-
-
-def _span(timeline: Timeline, window: WindowResult) -> Span:
-    start, end = window.start.timestamp(), window.end.timestamp()
-    heater = heater_cycle(timeline, start - AROUND_S, end + AROUND_S)
-    return Span(
-        label=window.label,
-        start_s=start,
-        end_s=end,
-        cycle_s=(end - start) / window.cycles if window.cycles else 0.0,
-        heater_cycle_s=heater.period_s if heater else 0.0,
-        cut_w=phase_bias_w(heater, start, end) if heater else 0.0,
-    )
 
 
 def _holds_data(timeline: Timeline, window: WindowResult) -> bool:

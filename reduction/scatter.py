@@ -9,10 +9,8 @@ from math import inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.cycles import heater_cycle, unit_cycle
 from reduction.draft import Draft
 from reduction.envelope import conductances, fast_store
-from reduction.loads import loads_of
 from reduction.propagation import Input
 from reduction.session import Role
 from reduction.steadiness import block_edges
@@ -26,7 +24,6 @@ MOST_BLOCKS = 16
 LEAST_BLOCKS = 4
 ENOUGH_FOR_STORAGE = 6
 SHORTEST_BLOCK_S = 300.0
-AROUND_S = 3600.0
 SHORT_WINDOW_U = 0.01
 """Of the heat: repeatability of a window too short to show its own (common practice, no source)."""
 
@@ -40,13 +37,14 @@ class Repeat:
     how: str
 
 
-def enter_repeatability(draft: Draft, cut_w: float) -> None:
+def enter_repeatability(draft: Draft) -> None:
     """Enter what the scatter of the balance itself leaves in its mean, and the heat of a heater cycle cut in two."""
     repeat = repeatability(draft)
     quantity = draft.ledger.enter(
         Input("repeatability", 0.0, repeat.u_w, "W", dof=repeat.dof, evaluation="A", source=repeat.how)
     )
     draft.ledger.add_term("repeatability", quantity, repeat.how)
+    cut_w = draft.span.cut_w
     if cut_w > 0.0:
         cut = draft.ledger.enter(
             Input("heater cycle cut by the window", 0.0, cut_w / sqrt(3.0), "W", shape="rectangular",
@@ -87,12 +85,10 @@ def repeatability(draft: Draft) -> Repeat:
 def _blocks(draft: Draft) -> tuple[FloatArray, FloatArray]:
     """Mean of loads + ΣUA·ΔT [W] and slope of the room [K/s] in each block that is known, shapes (blocks,)."""
     timeline, room = draft.timeline, room_cells(draft)
-    around = draft.start_s - AROUND_S, draft.end_s + AROUND_S
-    cycle = unit_cycle(timeline, *around) or heater_cycle(timeline, *around)
-    edges = block_edges(draft.start_s, draft.end_s, cycle, MOST_BLOCKS, SHORTEST_BLOCK_S)
+    edges = block_edges(draft.start_s, draft.end_s, draft.span.switching, MOST_BLOCKS, SHORTEST_BLOCK_S)
     heat = np.zeros(len(edges) - 1)
     for what in ("heater", "other"):
-        for load in loads_of(timeline, what, draft.start_s, draft.end_s):
+        for load in draft.loads(what):
             heat = heat + means_over(load.series, edges[:-1], edges[1:])
     gain = _envelope_gain(draft, room)
     found = []

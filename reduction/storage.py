@@ -40,9 +40,9 @@ def enter_storage(draft: Draft) -> None:
     slope = slope_over(draft.timeline, cells, draft.start_s, draft.end_s, draft.cycle_s)
     smooth_s = draft.cycle_s or SMOOTH_S
     first, last = end_values(draft.timeline, cells, draft.start_s, draft.end_s, smooth_s)
-    between = (last - first) / draft.length_s if isfinite(first) and isfinite(last) else slope.per_s
-    independent = max(2.0, draft.length_s / max(2.0 * draft.cycle_s, 600.0))
-    noise = slope.residual_rms * sqrt(12.0 / independent) / draft.length_s
+    between = (last - first) / draft.span.length_s if isfinite(first) and isfinite(last) else slope.per_s
+    independent = max(2.0, draft.span.length_s / max(2.0 * draft.cycle_s, 600.0))
+    noise = slope.residual_rms * sqrt(12.0 / independent) / draft.span.length_s
     u = hypot(noise, (slope.per_s - between) / sqrt(3.0))
     if not isfinite(slope.per_s):
         return

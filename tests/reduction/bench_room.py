@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from reduction.balance import Balance, Span, heat_balance
+from reduction.balance import Balance, heat_balance
 from reduction.session import (
     FixedLoad,
     HeaterKind,
@@ -21,6 +21,7 @@ from reduction.session import (
     UnitUnderTest,
 )
 from reduction.slow_mass import SlowMassRelease
+from reduction.span import span_of
 from reduction.timeline import Series, Timeline, align
 from tests.reduction.signals import NOON_S, a_series, every
 
@@ -77,8 +78,9 @@ def a_bench_session(**changes: Any) -> Session:
 
 def a_balance(timeline: Timeline | None = None, slow: SlowMassRelease = NO_MASS, **changes: Any) -> Balance:
     """The balance of the whole run."""
-    span = Span("whole", NOON_S, NOON_S + HOURS * 3600.0)
-    return heat_balance(timeline or a_timeline(), a_bench_session(**changes), span, slow)
+    timeline = timeline or a_timeline()
+    span = span_of(timeline, "whole", NOON_S, NOON_S + HOURS * 3600.0)
+    return heat_balance(timeline, a_bench_session(**changes), span, slow)
 
 
 def terms_of(balance: Balance) -> dict[str, float]:

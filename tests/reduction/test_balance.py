@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reduction.balance import Balance, Span, heat_balance
+from reduction.balance import Balance, heat_balance
 from reduction.propagation import propagate
 from reduction.session import (
     FixedLoad,
@@ -24,6 +24,7 @@ from reduction.session import (
     Surface,
 )
 from reduction.slow_mass import SlowMassRelease
+from reduction.span import Span
 from reduction.timeline import align
 from tests.reduction.bench_room import (
     HOURS,
