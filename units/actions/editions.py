@@ -17,6 +17,7 @@ from units.editions.document import Document, built, canonical, digest
 from units.editions.material import Material
 from units.editions.page import page_of
 from units.editions.read import parsed
+from units.editions.serve import forget
 from units.models import Edition, PublishedPoint, Review, Unit, Withdrawal
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ def publish(*, review: Review, by: Person, erratum: str = "", at: datetime | Non
     )
     PublishedPoint.objects.bulk_create(_published(edition, row, material) for row in material.rows)
     _settle(list(material.units))
+    forget(review.slug, edition.number)
     return edition
 
 
@@ -60,12 +62,14 @@ def withdraw(*, review: Review, reason: str, by: Person) -> Withdrawal:
     """Say that a review no longer stands, and why; its address says so from then on."""
     if not reason.strip():
         raise ValidationError("Say why the review is withdrawn; readers are told.")
-    if not review.editions.exists():
+    last = review.editions.order_by("-number").first()
+    if last is None:
         raise ValidationError("Nothing of this review is published.")
     if Withdrawal.objects.filter(review=review).exists():
         raise ValidationError("The review is withdrawn already.")
     withdrawal = Withdrawal.objects.create(review=review, reason=reason.strip(), withdrawn_at=timezone.now())
     _settle(list(Unit.objects.filter(published_points__edition__review=review).distinct()))
+    forget(review.slug, last.number)
     return withdrawal
 
 

@@ -12,7 +12,8 @@ from units.editions.figures import REFERENCE, references, stale, written_out
 from units.editions.material import Material
 
 TABLES = ("points", "claims")
-BARE_NUMBER = re.compile(r"(?<![\w.,:/-])\d[\d,.]*\d{2}(?!\s*(?:[A-Za-z%°$€£±]|\d))(?![\w/-])")
+UNIT = r"\s*(?:[°%$€£±]|(?:k?W|k?Wh|Btu|V|A|Hz|K|Pa|dB|m|cm|mm|kg|g|l|L|h|min|s|hours?|minutes?|days?|times|USD|EUR)\b)"
+BARE_NUMBER = re.compile(rf"(?<![\w.,:/$€£-])\d[\d,.]*\d{{2}}(?![\w/-]|[.,]\d|{UNIT})")
 YEARS = range(1900, 2100)
 CITED = ("capacity", "power", "eer", "cop", "ceer", "seer", "sacc", "sound")
 

@@ -48,7 +48,7 @@ def atom(editions: Iterable[Edition], origin: str) -> bytes:
             title=f"{edition.title} (edition {edition.number})",
             link=address,
             description=f"{erratum}{edition.summary}".strip(),
-            unique_id=f"urn:uuid:{edition.pk}",
+            unique_id=address,
             pubdate=edition.published_at,
             updateddate=edition.published_at,
             author_name=edition.published_by,

@@ -52,6 +52,11 @@ def standing_of(slug: str, number: int | None) -> Standing:
     return cache.get_or_set(f"standing:{slug}:{number}", lambda: _standing(read.edition(slug, number)), STANDING_KEPT_S)
 
 
+def forget(slug: str, last: int) -> None:
+    """Let this process see at once that a review was published, corrected or withdrawn; others see it in seconds."""
+    cache.delete_many([f"standing:{slug}:{number}" for number in [None, *range(1, last + 1)]])
+
+
 def _standing(edition: Edition) -> Standing:
     withdrawal = read.withdrawal_of(edition)
     later = read.edition(edition.review.slug) if hasattr(edition, "superseded_by") else None

@@ -1,0 +1,318 @@
+"""Editions: frozen, hashed, corrected by the next one, withdrawn in the open."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import re
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.core.files.storage import default_storage
+from django.core.management import CommandError, call_command
+from django.db import connection, models
+from django.test import Client
+
+from tests import builders, publishing
+from tests_app.actions import mapping, reduce, windows
+from tests_app.models import Channel, Session
+from units.actions import editions, reviews
+from units.editions.document import canonical
+from units.models import Bench, CatalogueEntry, Edition, PublishedPoint, Review, Unit, Withdrawal
+from units.models.immutable import WrittenOnce
+
+
+@pytest.fixture
+def edition(bench: Bench, owner: Client) -> Edition:
+    return publishing.a_published_review(bench, owner.person)
+
+
+@pytest.fixture
+def measured(bench: Bench, owner: Client) -> Review:
+    """Return a review of a unit that was really reduced from kept log files, with its logged data to be published."""
+    unit = publishing.a_told_unit(bench)
+    session = builders.a_session(bench=bench, unit=unit, with_logs=["temperatures", "plugs"], name=publishing.SESSION)
+    channels = list(Channel.objects.filter(file__session=session))
+    mapping.confirm(channels=channels, choices={channel.pk: {} for channel in channels}, by=owner.person)
+    for window in windows.propose(session=session, by=owner.person):
+        windows.accept(window=window, by=owner.person)
+    reduce.run_and_store(session=session, by=owner.person)
+    review = reviews.begin(bench=bench, units=[unit], by=owner.person)
+    return reviews.write(review=review, by=owner.person, disclosure="Bought.", publish_raw=True)
+
+
+def held(edition: Edition) -> dict[str, Any]:
+    return json.loads(edition.document)
+
+
+# --- what is frozen ---------------------------------------------------------------------------------------
+
+
+def test_the_digest_is_the_sha256_of_the_document(edition: Edition, tmp_path: Path) -> None:
+    """Against coreutils' sha256sum on the downloaded bytes."""
+    answer = Client().get(f"/published/{edition.review.slug}/1/edition.json")
+    path = tmp_path / "edition.json"
+    path.write_bytes(answer.content)
+    said = subprocess.run(["sha256sum", path], capture_output=True, text=True, check=True).stdout.split()[0]
+    page = Client().get(f"/published/{edition.review.slug}/1/").content.decode()
+    assert said == edition.sha256
+    assert f'id="sha256">{said}<' in page
+
+
+def test_a_document_has_one_way_to_be_written(edition: Edition) -> None:
+    assert canonical(held(edition)).decode() == edition.document
+    assert canonical({"b": [1.0], "a": "<é"}) == b'{"a":"\\u003c\xc3\xa9","b":[1.0]}'
+
+
+def test_a_document_with_a_number_that_json_does_not_know_is_refused() -> None:
+    with pytest.raises(ValueError, match="JSON compliant"):
+        canonical({"a": float("nan")})
+
+
+def test_an_edition_holds_the_points_with_budget_method_and_input_digest(edition: Edition) -> None:
+    document = held(edition)
+    point, session = document["points"]["P1"], document["sessions"]["S1"]
+    row = edition.review.points.get()
+    assert (point["capacity_w"], point["capacity_u95_w"]) == (2300.0, 60.0)
+    assert point["budget"][0]["contribution_w"] == 30.0
+    assert session["input_sha256"] == row.reduction.input_sha256
+    assert session["method_version"] == row.reduction.method_version
+    assert [chart["name"] for chart in document["charts"]] == ["capacity-outdoor", "eer-outdoor"]
+    assert all(chart["svg"].startswith("<svg") and chart["table"] for chart in document["charts"])
+
+
+def test_a_first_edition_corrects_nothing_and_has_no_predecessor(edition: Edition) -> None:
+    assert (edition.number, edition.erratum, edition.supersedes) == (1, "", None)
+    assert (held(edition)["errata"], held(edition)["previous_sha256"]) == ([], "")
+
+
+def test_published_points_stand_in_the_catalogue_with_the_edition(edition: Edition) -> None:
+    unit = edition.review.units.get()
+    point = PublishedPoint.objects.get(unit=unit)
+    entry = CatalogueEntry.objects.get(unit=unit, audience="public")
+    assert (point.is_current, point.edition, point.capacity_w) == (True, edition, 2300.0)
+    assert (entry.point_count, entry.capacity_w) == (1, 2300.0)
+
+
+# --- what can be changed afterwards: nothing ----------------------------------------------------------------
+
+ATTEMPTS = {
+    "save": lambda row: row.save(),
+    "save of one field": lambda row: row.save(update_fields=["html"]),
+    "save as new": lambda row: row.save(force_insert=False),
+    "delete": lambda row: row.delete(),
+    "update of a query": lambda row: type(row).objects.filter(pk=row.pk).update(html="other"),
+    "update through the review": lambda row: row.review.editions.update(html="other"),
+    "update through the base manager": lambda row: type(row)._base_manager.filter(pk=row.pk).update(html="other"),
+    "delete of a query": lambda row: type(row).objects.all().delete(),
+    "bulk update": lambda row: type(row).objects.bulk_update([row], ["html"]),
+    "update or create": lambda row: type(row).objects.update_or_create(pk=row.pk, defaults={"html": "other"}),
+    "upsert": lambda row: type(row).objects.bulk_create(
+        [row], update_conflicts=True, update_fields=["html"], unique_fields=["id"]
+    ),
+}
+
+
+@pytest.mark.parametrize("attempt", ATTEMPTS)
+def test_an_edition_is_written_once(attempt: str, edition: Edition) -> None:
+    before = edition.html
+    edition.html = "other"
+    with pytest.raises(WrittenOnce, match="written once"):
+        ATTEMPTS[attempt](edition)
+    assert Edition.objects.get(pk=edition.pk).html == before
+
+
+def test_what_an_edition_stands_on_cannot_be_deleted(edition: Edition) -> None:
+    for row in (edition.review, edition.review.bench, edition.review.units.get()):
+        with pytest.raises(models.ProtectedError):
+            row.delete()
+    assert Edition.objects.filter(pk=edition.pk).exists()
+
+
+def test_changing_or_deleting_anything_afterwards_leaves_the_bytes_the_same(edition: Edition, owner: Client) -> None:
+    slug = edition.review.slug
+    addresses = [f"/published/{slug}/1/{name}" for name in ("", "edition.json", "points.csv", "charts/eer-outdoor.svg")]
+    before = [Client().get(address).content for address in addresses]
+    review = Review.objects.get(pk=edition.review_id)
+    publishing.reduced_again(review, capacity_w=1900.0)
+    reviews.write(review=review, title="Another title", body="Other words.", disclosure="Else.", by=owner.person)
+    review.points.clear()
+    unit = review.units.get()
+    unit.claims.all().delete()
+    Unit.objects.filter(pk=unit.pk).update(maker="Renamed", model="X", obtained="given")
+    Session.objects.filter(unit=unit).update(name="Renamed", notes="")
+    Bench.objects.filter(pk=review.bench_id).update(name="Renamed bench")
+    assert [Client().get(address).content for address in addresses] == before
+    assert Edition.objects.get(pk=edition.pk).sha256 == hashlib.sha256(before[1]).hexdigest()
+
+
+# --- corrections -------------------------------------------------------------------------------------------
+
+
+def corrected(edition: Edition, owner: Client, **figures: Any) -> Edition:
+    review = Review.objects.get(pk=edition.review_id)
+    publishing.reduced_again(review, **figures)
+    reviews.take_newer(review=review, by=owner.person)
+    reviews.write(review=review, by=owner.person)
+    return editions.publish(review=review, erratum="A plug was read twice.", by=owner.person)
+
+
+def test_a_correction_shows_old_and_new_value_date_and_reason(edition: Edition, owner: Client) -> None:
+    later = corrected(edition, owner, capacity_w=2100.0, capacity_u95_w=70.0)
+    (erratum,) = held(later)["errata"]
+    changes = {change["what"]: (change["before"], change["now"]) for change in erratum["changes"]}
+    before, now = changes["P1, cooling capacity as tested"]
+    assert (erratum["text"], erratum["corrects"], erratum["corrects_sha256"]) == (
+        "A plug was read twice.", 1, edition.sha256,
+    )  # fmt: skip
+    assert "2,300" in before
+    assert "2,100" in now
+    page = Client().get(f"/published/{edition.review.slug}/").content.decode()
+    assert "A plug was read twice." in page
+    assert "2,300" in page
+    assert f"/published/{edition.review.slug}/1/" in page
+
+
+def test_a_correction_follows_its_predecessor_and_takes_its_place_in_the_catalogue(
+    edition: Edition, owner: Client
+) -> None:
+    later = corrected(edition, owner, capacity_w=2100.0)
+    assert (later.number, later.supersedes, held(later)["previous_sha256"]) == (2, edition, edition.sha256)
+    assert list(PublishedPoint.objects.filter(is_current=True).values_list("edition", flat=True)) == [later.pk]
+    assert CatalogueEntry.objects.get(audience="public").capacity_w == 2100.0
+
+
+def test_the_corrected_edition_stays_at_its_address_and_says_so(edition: Edition, owner: Client) -> None:
+    document = Client().get(f"/published/{edition.review.slug}/1/edition.json").content
+    corrected(edition, owner)
+    page = Client().get(f"/published/{edition.review.slug}/1/").content.decode()
+    assert "Corrected since" in page
+    assert "2,300" in page
+    assert Client().get(f"/published/{edition.review.slug}/1/edition.json").content == document
+
+
+def test_a_correction_without_an_erratum_is_refused(edition: Edition, owner: Client) -> None:
+    with pytest.raises(ValidationError, match="write the erratum"):
+        editions.publish(review=edition.review, by=owner.person)
+    assert Edition.objects.count() == 1
+
+
+# --- withdrawal ---------------------------------------------------------------------------------------------
+
+
+def test_a_withdrawn_review_says_so_and_why_at_its_address(edition: Edition, owner: Client) -> None:
+    editions.withdraw(review=edition.review, reason="The sample had been tampered with.", by=owner.person)
+    for address, status in ((f"/published/{edition.review.slug}/", 410), (f"/published/{edition.review.slug}/1/", 200)):
+        answer = Client().get(address)
+        assert answer.status_code == status
+        assert "The sample had been tampered with." in answer.content.decode()
+    assert edition.review.title not in Client().get("/published/").content.decode()
+    assert not PublishedPoint.objects.filter(is_current=True).exists()
+    assert not CatalogueEntry.objects.filter(audience="public").exists()
+
+
+def test_a_withdrawal_is_final_and_needs_a_reason(edition: Edition, owner: Client) -> None:
+    with pytest.raises(ValidationError, match="Say why"):
+        editions.withdraw(review=edition.review, reason=" ", by=owner.person)
+    withdrawal = editions.withdraw(review=edition.review, reason="Wrong sample.", by=owner.person)
+    with pytest.raises(ValidationError, match="withdrawn already"):
+        editions.withdraw(review=edition.review, reason="Again.", by=owner.person)
+    with pytest.raises(ValidationError, match="begin a new one"):
+        editions.publish(review=edition.review, erratum="Back.", by=owner.person)
+    with pytest.raises(WrittenOnce, match="written once"):
+        withdrawal.delete()
+    assert Withdrawal.objects.count() == 1
+
+
+def test_a_point_that_two_reviews_publish_stands_once_and_survives_the_withdrawal_of_one(
+    edition: Edition, owner: Client
+) -> None:
+    unit = edition.review.units.get()
+    second = reviews.begin(bench=edition.review.bench, units=[unit], title="Again", by=owner.person)
+    reviews.write(review=second, disclosure="Bought.", by=owner.person)
+    editions.publish(review=second, by=owner.person)
+    assert PublishedPoint.objects.filter(unit=unit, is_current=True).count() == 1
+    editions.withdraw(review=edition.review, reason="A better text replaces it.", by=owner.person)
+    assert [point.edition.review for point in PublishedPoint.objects.filter(is_current=True)] == [second]
+
+
+# --- proof from kept evidence --------------------------------------------------------------------------------
+
+
+def verified(*arguments: str) -> str:
+    out = io.StringIO()
+    call_command("verify_editions", *arguments, stdout=out)
+    return out.getvalue()
+
+
+def test_editions_are_proved_from_the_log_files_they_came_from(measured: Review, owner: Client) -> None:
+    editions.publish(review=measured, by=owner.person)
+    said = verified()
+    assert "proved: points of S1: 1 reduced again from the kept log files" in said
+    assert "proved: table of S1" in said
+    assert "not checked" not in said
+
+
+def test_an_edition_that_was_tampered_with_in_the_database_is_found(edition: Edition) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE units_edition SET document = replace(document, '2300.0', '2500.0')")
+    with pytest.raises(CommandError, match="1 checks failed"):
+        verified("--digests-only")
+
+
+def test_a_log_file_that_was_exchanged_is_found(measured: Review, owner: Client) -> None:
+    editions.publish(review=measured, by=owner.person)
+    evidence = measured.points.get().reduction.session.files.get(name="plugs.csv").evidence
+    with default_storage.open(evidence.stored_as) as stored:
+        text = stored.read().decode()
+    default_storage.delete(evidence.stored_as)
+    default_storage.save(evidence.stored_as, io.BytesIO(text.replace(",19", ",18").encode()))
+    with pytest.raises(Exception, match=r"checks failed|SHA-256"):
+        verified()
+
+
+def test_a_log_file_that_is_no_longer_kept_is_said_and_is_no_failure(measured: Review, owner: Client) -> None:
+    editions.publish(review=measured, by=owner.person)
+    for file in measured.points.get().reduction.session.files.all():
+        default_storage.delete(file.evidence.stored_as)
+    assert "not checked: points of S1: its log files are no longer kept" in verified()
+
+
+def test_the_published_log_has_public_headings_only(measured: Review, owner: Client) -> None:
+    edition = editions.publish(review=measured, by=owner.person)
+    raw = held(edition)["sessions"]["S1"]["raw"]
+    answer = Client().get(f"/published/{measured.slug}/1/raw/{raw['sha256']}.csv")
+    heading = answer.content.decode().splitlines()[0]
+    assert hashlib.sha256(answer.content).hexdigest() == raw["sha256"]
+    assert heading.split(",")[0] == "time (UTC)"
+    assert "room temperature 1 (°C)" in heading
+    assert "Yard" not in heading
+    assert len(answer.content.splitlines()) == raw["rows"] + 1
+
+
+def test_without_the_reviewers_choice_no_log_is_published(edition: Edition) -> None:
+    assert held(edition)["sessions"]["S1"]["raw"] is None
+    assert Client().get(f"/published/{edition.review.slug}/1/raw/{'0' * 64}.csv").status_code == 404
+
+
+# --- one file -----------------------------------------------------------------------------------------------
+
+
+def test_the_exported_file_holds_the_document_whose_digest_it_shows(edition: Edition, tmp_path: Path) -> None:
+    path = tmp_path / "edition.html"
+    call_command("export_edition", edition.review.slug, to=path, stdout=io.StringIO())
+    html = path.read_text(encoding="utf-8")
+    (document,) = re.findall(r'<script type="application/json" id="edition-document">(.*?)</script>', html, re.DOTALL)
+    assert hashlib.sha256(document.encode()).hexdigest() == edition.sha256
+    assert edition.sha256 in html
+    assert re.findall(r'<(?:script|img|link rel="(?:stylesheet|icon)")[^>]*(?:src|href)="http', html) == []
+
+
+@pytest.mark.django_db
+def test_exporting_what_is_not_published_says_so() -> None:
+    with pytest.raises(CommandError, match="Nothing is published as “nothing”"):
+        call_command("export_edition", "nothing")

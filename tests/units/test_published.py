@@ -1,0 +1,330 @@
+"""What a visitor gets: nothing private, nothing to write, a page that is light, whole without a script and cached."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+from typing import Any
+from urllib.parse import urljoin
+from xml.etree import ElementTree
+
+import pytest
+from django.test import Client
+
+from tests import publishing
+from units.actions import editions, reviews
+from units.models import Bench, Edition
+
+SITE = "http://testserver"
+ATOM = "{http://www.w3.org/2005/Atom}"  # RFC 4287, section 1.2
+SITEMAP = "{http://www.sitemaps.org/schemas/sitemap/0.9}"  # the protocol's own page
+MOST_BYTES = 250_000
+VOID = {"meta", "link", "br", "hr", "img", "input", "path", "rect", "line", "circle"}
+
+
+@pytest.fixture
+def edition(bench: Bench, owner: Client) -> Edition:
+    return publishing.a_published_review(
+        bench,
+        owner.person,
+        body="# Found\n\nIt removed {{ P1 capacity }}.\n\n{{ chart eer-outdoor }}\n\n{{ table points }}\n",
+    )
+
+
+@pytest.fixture
+def page(edition: Edition, visitor: Client) -> str:
+    return visitor.get(f"/published/{edition.review.slug}/1/").content.decode()
+
+
+class Links(HTMLParser):
+    """Collects what a page leads to, and checks that its elements are closed in order."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.found: set[str] = set()
+        self.ids: list[str] = []
+        self.open: list[str] = []
+        self.crossed: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        self.found |= {given[name] or "" for name in ("href", "src", "data-live") if name in given}
+        self.ids += [given["id"] or ""] if "id" in given else []
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in VOID and (not self.open or self.open.pop() != tag):
+            self.crossed.append(tag)
+
+
+def walk(client: Client, start: list[str]) -> dict[str, Any]:
+    """Follow every link of this site from some addresses on, as a robot would; return each answer."""
+    answers: dict[str, Any] = {}
+    waiting = list(start)
+    while waiting:
+        address = waiting.pop().split("#")[0]
+        if address in answers:
+            continue
+        answer = answers[address] = client.get(address)
+        body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        answer.body = body
+        if "html" in answer.get("Content-Type", ""):
+            absolute = (urljoin(f"{SITE}{address}", link) for link in Links(body.decode()).found)
+            waiting += [link.removeprefix(SITE) for link in absolute if link.startswith(f"{SITE}/")]
+    return answers
+
+
+# --- privacy ------------------------------------------------------------------------------------------------
+
+
+def test_a_visitor_who_follows_every_link_finds_nothing_private(
+    edition: Edition, visitor: Client, owner: Client
+) -> None:
+    owner.person.email = f"{publishing.PERSON}@larkmoor.example"
+    owner.person.first_name, owner.person.last_name = "Odalys", "Fenwick-Marr"
+    owner.person.save()
+    point = edition.review.points.get()
+    ids = [
+        str(row.pk) for row in (point, point.reduction, point.reduction.session, edition.review, edition.review.bench)
+    ]
+    secret = [*publishing.PRIVATE, "Fenwick-Marr", owner.person.username, *ids]
+    answers = walk(
+        visitor,
+        [
+            "/",
+            "/published/",
+            "/robots.txt",
+            "/sitemap.xml",
+            "/published/feed.atom",
+            f"/published/{edition.review.slug}/1/embed/eer-outdoor/",
+        ],
+    )
+    reached = {address for address in answers if address.startswith(f"/published/{edition.review.slug}/1/")}
+    assert {address.rsplit("/", 1)[1] for address in reached} >= {
+        "",
+        "edition.json",
+        "edition.html",
+        "points.csv",
+        "eer-outdoor.svg",
+    }
+    told = {(address, text) for address, answer in answers.items() for text in secret if text.encode() in answer.body}
+    assert told == set()
+    broken = {
+        address: a.status_code for address, a in answers.items() if a.status_code >= 400 and "/static/" not in address
+    }
+    assert broken == {}
+
+
+def test_the_sentences_of_a_finding_are_told_in_public_words(page: str) -> None:
+    assert "heater constant power of log file 1 stood still for 4 min on power meter in room (session)." in page
+
+
+def test_errors_that_units_share_keep_a_common_key_that_cannot_be_read(edition: Edition) -> None:
+    (line,) = json.loads(edition.document)["points"]["P1"]["budget"]
+    assert re.fullmatch(r"[0-9a-f]{16}", line["shared_key"])
+
+
+def test_text_that_tells_a_serial_is_not_published(bench: Bench, owner: Client) -> None:
+    review = publishing.a_ready_review(bench, owner.person, body=f"Its plate says {publishing.SERIAL.lower()}.")
+    with pytest.raises(Exception, match="tells the unit's serial number"):
+        editions.publish(review=review, by=owner.person)
+
+
+@pytest.mark.parametrize("method", ["post", "put", "patch", "delete"])
+def test_a_visitor_cannot_write_to_any_published_address(method: str, edition: Edition, visitor: Client) -> None:
+    slug = edition.review.slug
+    for address in ("/published/", f"/published/{slug}/", f"/published/{slug}/1/", f"/published/{slug}/1/edition.json"):
+        assert getattr(visitor, method)(address).status_code == 405
+    assert visitor.post(f"/reviews/{edition.review_id}/publish/").status_code == 302
+
+
+# --- what the page says ---------------------------------------------------------------------------------------
+
+
+def test_the_page_says_how_the_unit_was_obtained_before_it_says_a_figure(page: str) -> None:
+    assert 0 < page.index("Bought at retail") < page.index("2,300")
+    assert "the maker did not choose the sample" in page
+
+
+def test_the_page_states_measured_and_claimed_in_both_unit_systems(page: str) -> None:
+    text = page.replace("\xa0", " ")
+    assert "2,300 ± 60 W (7,800 ± 200 Btu/h)" in text
+    assert "8,000 Btu/h (2,340 W)" in text
+    assert "Leaflet, March 2026" in text
+    assert "35.0 °C (95.0 °F)" in text
+    assert "None received." in text
+
+
+def test_a_figure_in_the_prose_leads_to_its_point(page: str) -> None:
+    assert '<a class="bound" href="#point-P1">2,300' in page
+    assert 'id="point-P1"' in page
+
+
+def test_charts_and_tables_set_into_the_text_stand_there_once(page: str) -> None:
+    assert page.count('id="chart-eer-outdoor"') == 1
+    assert page.index('id="chart-eer-outdoor"') < page.index("Measured against claimed")
+    assert page.count("Each point as tested") == 1
+
+
+def test_every_chart_has_a_sentence_and_a_table(edition: Edition, page: str) -> None:
+    charts = json.loads(edition.document)["charts"]
+    assert len(charts) == page.count("<figure") > 0
+    for chart in charts:
+        assert chart["says"] in page
+        assert all(cell in page for cell in chart["table"][0])
+
+
+def test_the_page_is_well_formed_with_unique_ids_and_heading_levels_in_order(page: str) -> None:
+    parsed = Links(page)
+    levels = [int(level) for level in re.findall(r"<h([1-6])[ >]", page)]
+    assert (parsed.crossed, parsed.open) == ([], [])
+    assert len(parsed.ids) == len(set(parsed.ids))
+    assert levels.count(1) == 1
+    assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
+
+
+def test_the_page_is_light_and_whole_without_a_script(page: str) -> None:
+    assert len(page.encode()) < MOST_BYTES
+    assert page.count("<svg") == page.count("<figure")
+    assert re.findall(r"<script(?![^>]*(?:defer|ld\+json))", page) == []
+    assert re.findall(r'<link rel="stylesheet"', page) == []
+
+
+def test_synthetic_data_are_labelled(bench: Bench, owner: Client, visitor: Client) -> None:
+    review = publishing.a_ready_review(bench, owner.person)
+    review.units.update(is_synthetic=True)
+    editions.publish(review=review, by=owner.person)
+    for address in (f"/published/{review.slug}/", f"/published/{review.slug}/1/embed/eer-outdoor/"):
+        assert "Synthetic data" in visitor.get(address).content.decode()
+    assert "synthetic" in visitor.get("/published/").content.decode()
+
+
+# --- what programs read ---------------------------------------------------------------------------------------
+
+
+def test_linked_data_are_json_that_names_the_product_and_the_bytes(edition: Edition, page: str) -> None:
+    """schema.org: Review.itemReviewed, Dataset.distribution, DataDownload.sha256 (names from memory)."""
+    (text,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', page, re.DOTALL)
+    review, data = json.loads(text)["@graph"]
+    unit = edition.review.units.get()
+    assert json.loads(text)["@context"] == "https://schema.org"
+    assert (review["@type"], review["itemReviewed"][0]["name"]) == ("Review", str(unit))
+    assert data["distribution"][0]["sha256"] == edition.sha256
+    assert data["distribution"][0]["contentUrl"] == f"{SITE}/published/{edition.review.slug}/1/edition.json"
+
+
+def test_the_link_preview_is_a_picture_of_the_first_chart(page: str, visitor: Client) -> None:
+    (address,) = re.findall(r'<meta property="og:image" content="([^"]*)"', page)
+    answer = visitor.get(address.removeprefix(SITE))
+    assert answer["Content-Type"] == "image/png"
+    assert answer.content[:8] == b"\x89PNG\r\n\x1a\n"  # PNG specification, 5.2
+    width, height = (int.from_bytes(answer.content[at : at + 4]) for at in (16, 20))
+    assert width > height > 300
+
+
+def test_the_feed_has_an_entry_for_each_edition_with_its_erratum(
+    edition: Edition, owner: Client, visitor: Client
+) -> None:
+    reviews.write(review=edition.review, body="New words.", by=owner.person)
+    editions.publish(review=edition.review, erratum="A word was wrong.", by=owner.person)
+    root = ElementTree.fromstring(visitor.get("/published/feed.atom").content)
+    entries = root.findall(f"{ATOM}entry")
+    assert root.tag == f"{ATOM}feed"
+    assert all(root.find(f"{ATOM}{name}") is not None for name in ("id", "title", "updated"))  # RFC 4287, 4.1.1
+    assert [entry.findtext(f"{ATOM}title") for entry in entries] == [
+        "A window unit at 35 °C (edition 2)",
+        "A window unit at 35 °C (edition 1)",
+    ]
+    assert "A word was wrong." in (entries[0].findtext(f"{ATOM}summary") or "")
+    assert len({entry.findtext(f"{ATOM}id") for entry in entries}) == 2
+
+
+def test_the_site_map_names_the_review_and_robots_keep_out_of_what_is_private(
+    edition: Edition, visitor: Client
+) -> None:
+    root = ElementTree.fromstring(visitor.get("/sitemap.xml").content)
+    robots = visitor.get("/robots.txt").content.decode()
+    assert f"{SITE}/published/{edition.review.slug}/" in [loc.text for loc in root.iter(f"{SITEMAP}loc")]
+    assert "Disallow: /shared/" in robots
+    assert "Sitemap: http://testserver/sitemap.xml" in robots
+
+
+def test_the_points_come_as_csv_with_a_unit_in_every_heading_that_needs_one(edition: Edition, visitor: Client) -> None:
+    heading, row = visitor.get(f"/published/{edition.review.slug}/1/points.csv").content.decode().splitlines()
+    found = dict(zip(heading.split(","), row.split(","), strict=True))
+    assert (found["point"], found["capacity_w"], found["capacity_u95_w"], found["limit"]) == (
+        "P1",
+        "2300.0",
+        "60.0",
+        "at full speed",
+    )
+
+
+# --- caches and frames -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["", "edition.json", "edition.html", "points.csv", "charts/eer-outdoor.svg"])
+def test_what_never_changes_is_kept_long_and_answered_with_304(name: str, edition: Edition, visitor: Client) -> None:
+    address = f"/published/{edition.review.slug}/1/{name}"
+    first = visitor.get(address)
+    again = visitor.get(address, headers={"if-none-match": first["ETag"]})
+    other = visitor.get(address, headers={"if-none-match": '"something else"'})
+    assert (first.status_code, again.status_code, other.status_code) == (200, 304, 200)
+    assert again.content == b""
+    assert int(re.findall(r"max-age=(\d+)", first["Cache-Control"])[0]) >= 86_400
+    assert "Cookie" not in first.get("Vary", "")
+
+
+def test_the_reviews_own_address_is_asked_again_and_shows_the_last_edition(
+    edition: Edition, owner: Client, visitor: Client
+) -> None:
+    address = f"/published/{edition.review.slug}/"
+    first = visitor.get(address)
+    reviews.write(review=edition.review, body="New words.", by=owner.person)
+    editions.publish(review=edition.review, erratum="A word was wrong.", by=owner.person)
+    second = visitor.get(address, headers={"if-none-match": first["ETag"]})
+    assert "no-cache" in first["Cache-Control"]
+    assert second.status_code == 200
+    assert "New words." in second.content.decode()
+
+
+def test_only_the_chart_frame_may_be_framed_by_other_sites(edition: Edition, visitor: Client) -> None:
+    base = f"/published/{edition.review.slug}/1/"
+    frame, whole = visitor.get(f"{base}embed/eer-outdoor/"), visitor.get(base)
+    assert "frame-ancestors *" in frame["Content-Security-Policy"]
+    assert "X-Frame-Options" not in frame
+    assert "frame-ancestors 'none'" in whole["Content-Security-Policy"]
+    assert whole["X-Frame-Options"] == "DENY"
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "nothing/",
+        "{slug}/2/",
+        "{slug}/1/charts/none.svg",
+        "{slug}/1/charts/eer-outdoor.exe",
+        "{slug}/1/embed/none/",
+        "{slug}/2/edition.json",
+    ],
+)
+def test_what_is_not_there_is_a_404(address: str, edition: Edition, visitor: Client) -> None:
+    assert visitor.get(f"/published/{address.format(slug=edition.review.slug)}").status_code == 404
+
+
+def test_the_list_of_published_reviews_needs_the_same_queries_for_one_as_for_many(
+    bench: Bench, owner: Client, visitor: Client, django_assert_max_num_queries: Any
+) -> None:
+    for _ in range(3):
+        publishing.a_published_review(bench, owner.person)
+    with django_assert_max_num_queries(2):
+        assert visitor.get("/published/").content.decode().count("Edition 1") == 3
