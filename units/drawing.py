@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
@@ -62,6 +63,12 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
         .configure_header(labelColor=INK, titleColor=INK, labelFontSize=12)
         .configure_title(color=INK, fontSize=14, anchor="start")
     )
+
+
+def light(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """Return the chart as data for a browser: no more digits than can be seen."""
+    text = json.dumps(configured(chart).to_dict())
+    return json.loads(text, parse_float=lambda digits: float(f"{float(digits):.5g}"))
 
 
 def drawn(chart: alt.TopLevelMixin) -> str:

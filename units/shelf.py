@@ -16,13 +16,14 @@ from django.db.models import Prefetch
 
 from reduction import session as doc
 from reduction.claims import default_condition
-from reduction.compare import comparability
+from reduction.tables import table
 from reduction.verdict import other_basis
 from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
 
 if TYPE_CHECKING:
     from reduction.session import Condition
 
+LIKE = {row["quantity"]: float(row["half_width"]) for row in table("comparability_bands")}
 PART_LOAD = frozenset({"reduced speed", "cycling", "unit off", "not steady"})  # verdicts of a unit that held back
 
 
@@ -146,13 +147,11 @@ def rating_of(unit: Unit, claim: Claim | None) -> Condition:
 
 def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:
     """Say whether a point was tested at the rating condition, within the bands of like conditions on both sides."""
-    here, there = _measured(room_temp_c, outdoor_temp_c), _measured(rating.room_temp_c, rating.outdoor_temp_c)
-    return len(here) == len(there) == 2 and comparability(here, there).comparable
-
-
-def _measured(room_temp_c: float | None, outdoor_temp_c: float | None) -> dict[str, doc.Measured]:
-    known = {"room_temp_c": room_temp_c, "outdoor_temp_c": outdoor_temp_c}
-    return {name: doc.Measured(value=value, u=0.0) for name, value in known.items() if value is not None}
+    pairs = (
+        (room_temp_c, rating.room_temp_c, "room_temp_c"),
+        (outdoor_temp_c, rating.outdoor_temp_c, "outdoor_temp_c"),
+    )
+    return all(a is not None and b is not None and abs(a - b) <= LIKE[name] for a, b, name in pairs)
 
 
 def rating_among(ratings: list[dict[str, Any]] | None, rating: Condition) -> dict[str, Any] | None:

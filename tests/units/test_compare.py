@@ -39,7 +39,7 @@ def unit(bench):
 
 
 def line_of(person, *units, **kwargs):
-    frame = compare(person, [unit.pk for unit in units], **kwargs).units_frame()
+    frame = compare(person, [unit.pk for unit in units], **kwargs).units_frame
     return frame.set_index("unit")
 
 
@@ -66,7 +66,7 @@ def test_a_unit_that_is_not_readable_is_left_out_without_a_word(unit, stranger):
 
 def test_unusable_points_are_not_compared(unit, reader):
     builders.a_point(unit=unit, usable=False)
-    assert compare(reader.person, [unit.pk]).units_frame().empty
+    assert compare(reader.person, [unit.pk]).units_frame.empty
 
 
 def test_two_repeats_pool_by_what_each_knows(unit, reader):
@@ -139,13 +139,13 @@ def test_total_and_sensible_repeats_are_not_pooled(unit, reader):
 
 def test_a_point_the_unit_held_back_in_does_not_stand_against_the_claim(unit, reader):
     builders.a_point(unit=unit, capacity_w=1200.0, limit=doc.Limit(verdict="reduced speed", because="Power is low."))
-    assert compare(reader.person, [unit.pk]).units_frame().empty
+    assert compare(reader.person, [unit.pk]).units_frame.empty
 
 
 def test_a_point_away_from_the_claims_condition_is_not_compared_with_it(unit, reader):
     builders.a_point(unit=unit, conditions=at(28.0))
     comparison = compare(reader.person, [unit.pk])
-    assert comparison.units_frame().empty
+    assert comparison.units_frame.empty
     assert comparison.without_figure == list(comparison.rows)
     band = line_of(reader.person, unit, at="25-30").iloc[0]
     assert band.capacity == 2300.0

@@ -48,7 +48,7 @@ def _scatter(data: pd.DataFrame, name: str, unit: str) -> alt.LayerChart:
         alt.Tooltip("claimed:Q", title=f"Claimed ({unit})", format=",.3~r"),
         alt.Tooltip("basis:N", title="Basis"),
     ]
-    layers = [*_one_to_one(data, x, y), bars(data, x, "low", "high"), dots(data, x, y, tooltip)]
+    layers = [*_one_to_one(data, x, y), bars(data, x, "measured"), dots(data, x, y, tooltip)]
     return alt.layer(*layers).properties(width=WIDTH, height=WIDTH * 0.72)
 
 

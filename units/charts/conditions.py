@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from reduction.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
-from units.charts.picture import HEIGHT, MOST_MARKS, WIDTH, Column, Picture, bars, dots, series, span
+from units.charts.picture import HEIGHT, MOST_MARKS, WIDTH, Column, Picture, bars, dots, ends, series, span
 from units.quantities import Display
 
 LEAST_SPAN = 4.0  # degrees; fewer would make sensors' scatter look like a trend
@@ -23,7 +23,7 @@ def in_scale(celsius: pd.Series, display: Display) -> pd.Series:
 def _data(frame: pd.DataFrame, display: Display, *, quantity: str, place: str) -> pd.DataFrame:
     known = frame.dropna(subset=[quantity, f"{place}_temp_c"])
     factor = display.power_factor if quantity == "capacity" else 1.0
-    data = known[["unit", "kind", "point", "capacity_kind", "limit"]].copy()
+    data = known[["unit", "point", "capacity_kind", "limit"]].copy()
     data["series"] = series(known)
     data["outdoor_temp"] = in_scale(known["outdoor_temp_c"], display)
     data["room_temp"] = in_scale(known["room_temp_c"], display)
@@ -32,13 +32,12 @@ def _data(frame: pd.DataFrame, display: Display, *, quantity: str, place: str) -
     data = data.reset_index(drop=True)
     if len(data) > MOST_MARKS:
         data = _thinned(data, place)
-    data["low"], data["high"] = data["value"] - data["u95"], data["value"] + data["u95"]
     return data
 
 
 def _thinned(data: pd.DataFrame, place: str) -> pd.DataFrame:
     """Return means over whole degrees of each series, with half the spread of the middle 95 % as the bar."""
-    groups = data.groupby(["series", "kind", data[f"{place}_temp"].round()], as_index=False)
+    groups = data.groupby(["series", data[f"{place}_temp"].round().rename("degree")], as_index=False)
     lowest, highest = groups["value"].quantile(0.025)["value"], groups["value"].quantile(0.975)["value"]
     means = groups[["outdoor_temp", "room_temp", "value"]].mean()
     return means.assign(
@@ -57,7 +56,7 @@ def _chart(data: pd.DataFrame, display: Display, *, quantity: str, place: str) -
     )
     y = alt.Y(
         "value:Q",
-        scale=alt.Scale(domain=span([*data["low"], *data["high"]]), nice=False, zero=False),
+        scale=alt.Scale(domain=span(ends(data, "value")), nice=False, zero=False),
         title=f"{name} ({unit})",
     )
     tooltip = [
@@ -69,7 +68,7 @@ def _chart(data: pd.DataFrame, display: Display, *, quantity: str, place: str) -
         alt.Tooltip("room_temp:Q", title=f"Room ({display.temp_symbol})", format=".1f"),
         alt.Tooltip("limit:N", title="Limit"),
     ]
-    return alt.layer(bars(data, x, "low", "high"), dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
+    return alt.layer(bars(data, x, "value"), dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
 
 
 def _says(data: pd.DataFrame, display: Display, *, quantity: str, place: str) -> str:
@@ -117,11 +116,10 @@ PICTURES = tuple(_picture(quantity, place) for quantity in ("capacity", "eer") f
 
 def _load_data(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
     known = frame.dropna(subset=["eer", "claimed_capacity"])
-    data = known[["unit", "kind", "point", "capacity_kind", "limit"]].copy()
+    data = known[["unit", "point", "capacity_kind", "limit"]].copy()
     data["series"] = series(known)
     data["load"] = known["capacity"] / known["claimed_capacity"]
     data["value"], data["u95"] = known["eer"], known["eer_u95"].fillna(0.0)
-    data["low"], data["high"] = data["value"] - data["u95"], data["value"] + data["u95"]
     data["outdoor_temp"] = in_scale(known["outdoor_temp_c"], display)
     return data.reset_index(drop=True)
 
@@ -134,7 +132,7 @@ def _load_chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     )
     y = alt.Y(
         "value:Q",
-        scale=alt.Scale(domain=span([*data["low"], *data["high"]]), nice=False, zero=False),
+        scale=alt.Scale(domain=span(ends(data, "value")), nice=False, zero=False),
         title="EER (Btu/(W·h))",
     )
     tooltip = [
@@ -145,7 +143,7 @@ def _load_chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
         alt.Tooltip("u95:Q", title="± (95 %)", format=".2~r"),
         alt.Tooltip("outdoor_temp:Q", title=f"Outdoors ({display.temp_symbol})", format=".1f"),
     ]
-    return alt.layer(bars(data, x, "low", "high"), dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
+    return alt.layer(bars(data, x, "value"), dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
 
 
 EER_LOAD = Picture(

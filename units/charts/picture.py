@@ -86,9 +86,7 @@ class Drawn:
         makers: dict[str, Callable[[], str | bytes]] = {
             "svg": lambda: drawing.drawn(self.chart.properties(background=drawing.GROUND)),
             "png": lambda: drawing.picture(self.chart),
-            "json": lambda: json.dumps(
-                {"spec": drawing.configured(lively(self.chart)).to_dict(), "inks": drawing.INKS}
-            ),
+            "json": lambda: json.dumps({"spec": drawing.light(lively(self.chart)), "inks": drawing.INKS}),
             "csv": lambda: self.data.to_csv(index=False, float_format="%.6g"),
         }
         made = self._kept(form, makers[form])
@@ -156,14 +154,19 @@ def lively(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
     return chart.interactive() if isinstance(chart, alt.LayerChart) else chart
 
 
-def bars(data: pd.DataFrame, x: alt.X, low: str, high: str) -> alt.Chart:
-    """Return vertical error bars between two columns, in the colour of the series."""
-    colour = marks(data)["stroke"]
+def bars(data: pd.DataFrame, x: alt.X, value: str) -> alt.Chart:
+    """Return vertical error bars: value ± u95, in the colour of the series."""
     return (
         alt.Chart(data)
+        .transform_calculate(low=f"datum.{value} - datum.u95", high=f"datum.{value} + datum.u95")
         .mark_rule(strokeWidth=1.4)
-        .encode(x=x, y=alt.Y(f"{low}:Q"), y2=alt.Y2(f"{high}:Q"), stroke=colour)
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), stroke=marks(data)["stroke"])
     )
+
+
+def ends(data: pd.DataFrame, value: str) -> list[float]:
+    """Return both ends of every interval, for the domain of a scale."""
+    return [*(data[value] - data["u95"]), *(data[value] + data["u95"])]
 
 
 def span(values: pd.Series | list[float], *, margin: float = 0.06, least: float = 0.0) -> list[float]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -57,18 +59,19 @@ class Comparison:
     eer: Together
     left_out: int
 
-    @property
+    @cached_property
     def frames(self) -> dict[str, pd.DataFrame]:
         """The tables that charts read."""
         rows = list(self.rows)
         points = points_frame(rows)
         return {
-            "units": self.units_frame(),
+            "units": self.units_frame,
             "points": points,
             "matrix": matrix_frame(rows, self.display),
             "steps": steps_frame(rows),
         }
 
+    @cached_property
     def units_frame(self) -> pd.DataFrame:
         """Return one row a unit that has a figure on this basis; a unit without one is not filled in."""
         named = names(list(self.rows))
@@ -90,6 +93,15 @@ class Comparison:
             and (figures := self.figures[row.unit.pk])
             and all(figure.to_claim and figure.capacity_kind == "total" for figure in figures)
         }
+
+    @cached_property
+    def digest(self) -> str:
+        """A digest of all that a chart of these units can show; points are never edited, so their keys will do."""
+        parts = [self.at, self.display]
+        for row in self.rows:
+            claims = [(name, claim.value_si, claim.condition_name) for name, claim in sorted(row.claims.items())]
+            parts += [str(row.unit), row.unit.kind, claims, [point.id for point in row.points]]
+        return hashlib.sha256(repr(parts).encode()).hexdigest()
 
     @property
     def without_figure(self) -> list[UnitRow]:

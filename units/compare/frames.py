@@ -37,11 +37,12 @@ def names(rows: list[UnitRow]) -> dict[Any, str]:
 def points_frame(rows: list[UnitRow]) -> pd.DataFrame:
     """Return one row a point, as tested."""
     named = names(rows)
+    kinds = {row.unit.pk: row.unit.get_kind_display() for row in rows}
     return pd.DataFrame(
         [
             {
                 "unit": named[row.unit.pk],
-                "kind": row.unit.get_kind_display(),
+                "kind": kinds[row.unit.pk],
                 "point": f"{point.label}, {point.measured_at:%-d %b %Y}",
                 "capacity": point.capacity_w,
                 "capacity_u95": point.capacity_u95_w,

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -76,7 +77,7 @@ class UnitRow:
     points: tuple[PointRow, ...]
     own: bool
 
-    @property
+    @cached_property
     def rating(self) -> Condition:
         """The condition its capacity is claimed at."""
         return rating_of(self.unit, self.claims.get("capacity"))
@@ -99,7 +100,7 @@ def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) 
     found = {unit.pk: unit for unit in units}
     mine = [key for key, unit in found.items() if unit.bench_id in own]
     theirs = [key for key in found if key not in set(mine)]
-    points = _points_of_bench(mine) | _published_points(theirs)
+    points = _points_of_bench(mine) | _published_points({key: found[key].bench_id for key in theirs})
     return [
         UnitRow(
             unit=found[key],
@@ -133,20 +134,14 @@ def _points_of_bench(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
     return found
 
 
-def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[PointRow]]:
-    if not unit_ids:
+def _published_points(benches: dict[UUID, UUID]) -> dict[UUID, list[PointRow]]:
+    """Return the published points of these units, given with the bench of each."""
+    if not benches:
         return {}
     found: dict[UUID, list[PointRow]] = {}
-    for row in PublishedPoint.objects.filter(unit__in=unit_ids, is_current=True).select_related("unit"):
-        point = PointRow(
-            id=f"p{row.pk}",
-            unit_id=row.unit_id,
-            measured_at=row.measured_at,
-            edition_id=row.edition_id,
-            bench_id=row.unit.bench_id,
-            detail=row.detail,
-            **{name: getattr(row, name) for name in COLUMNS},
-        )
+    rows = PublishedPoint.objects.filter(unit__in=list(benches), is_current=True)
+    for row in rows.values("id", "unit_id", "measured_at", "edition_id", "detail", *COLUMNS).order_by():
+        point = PointRow(id=f"p{row.pop('id')}", bench_id=benches[row["unit_id"]], **row)
         found.setdefault(point.unit_id, []).append(point)
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
@@ -23,19 +24,16 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 @dataclass(frozen=True)
 class _Line:
-    shared_key: str | None
+    shared_key: str
     contribution_w: float
 
 
 @dataclass(frozen=True)
 class _Budgeted:
-    """A figure as `covariance_of` reads a point: what it shares with others, and all of its own u."""
+    """A figure as `covariance_of` reads a point's capacity: what it shares with others, and all of its own u."""
 
     budget: tuple[_Line, ...]
-    eer_budget: tuple[_Line, ...]
     capacity_u_w: float
-    eer_u95: float | None
-    k: float
 
 
 @dataclass(frozen=True)
@@ -59,38 +57,34 @@ class Together:
 
 def together(figures: dict[UUID, Sequence[Figure]], quantity: Quantity) -> Together:
     """Pool each unit's figures, keeping what units share: the same plug, thermometer or room."""
-    flat = [
-        (key, figure)
-        for key, found in figures.items()
-        for figure in found
-        if quantity == "capacity" or figure.eer is not None
-    ]
-    if not flat:
-        return Together((), {}, np.zeros((0, 0)))
-    joint = covariance_of([_budgeted(figure) for _, figure in flat], quantity)  # type: ignore[arg-type]
-    values = np.array([figure.capacity_w if quantity == "capacity" else figure.eer for _, figure in flat])
-    keys = tuple(dict.fromkeys(key for key, _ in flat))
-    weights = np.zeros((len(keys), len(flat)))
-    pooled = {}
-    for n, key in enumerate(keys):
-        rows = [i for i, (owner, _) in enumerate(flat) if owner == key]
-        pooled[key] = pool(values[rows].tolist(), joint[np.ix_(rows, rows)])
-        weights[n, rows] = pooled[key].weights
-    covariance = weights @ joint @ weights.T
-    np.fill_diagonal(covariance, [pooled[key].u ** 2 for key in keys])
-    return Together(keys, pooled, covariance)
+    pooled, carried = {}, []
+    for key, found in figures.items():
+        known = [figure for figure in found if quantity == "capacity" or figure.eer is not None]
+        if known:
+            budgets = [_budgeted(figure, quantity) for figure in known]
+            values = [figure.capacity_w if quantity == "capacity" else figure.eer for figure in known]
+            pooled[key] = pool(values, covariance_of(budgets))  # type: ignore[arg-type]
+            carried.append(_weighted(budgets, pooled[key]))
+    return Together(tuple(pooled), pooled, covariance_of(carried) if carried else np.zeros((0, 0)))  # type: ignore[arg-type]
 
 
-def _budgeted(figure: Figure) -> _Budgeted:
+def _weighted(budgets: list[_Budgeted], pooled: Pooled) -> _Budgeted:
+    """Return the pooled figure's budget: of each shared error the weighted sum of what the repeats carry."""
+    shared: Counter[str] = Counter()
+    for budget, weight in zip(budgets, pooled.weights, strict=True):
+        for line in budget.budget:
+            shared[line.shared_key] += weight * line.contribution_w
+    return _Budgeted(tuple(_Line(key, value) for key, value in shared.items()), pooled.u)
+
+
+def _budgeted(figure: Figure, quantity: Quantity) -> _Budgeted:
     """Return the figure's budget; a corrected figure keeps its point's shares, scaled as the figure was."""
     point = figure.point
-    return _Budgeted(
-        budget=_lines(point, "budget", figure.capacity_w, point.capacity_w),
-        eer_budget=_lines(point, "eer_budget", figure.eer, point.eer_btu_per_wh),
-        capacity_u_w=figure.capacity_u95_w / U95_PER_U,
-        eer_u95=figure.eer_u95,
-        k=U95_PER_U,
-    )
+    if quantity == "capacity":
+        lines = _lines(point, "budget", figure.capacity_w, point.capacity_w)
+        return _Budgeted(lines, figure.capacity_u95_w / U95_PER_U)
+    lines = _lines(point, "eer_budget", figure.eer, point.eer_btu_per_wh)
+    return _Budgeted(lines, (figure.eer_u95 or 0.0) / U95_PER_U)
 
 
 def _lines(point: PointRow, name: str, shown: float | None, measured: float | None) -> tuple[_Line, ...]:

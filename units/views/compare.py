@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
-import pandas as pd
+from django.core.cache import cache
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+from django.views.decorators.gzip import gzip_page
 
-from units.charts import PICTURES, Drawn, draw
+from units.charts import PICTURES, Picture, draw
+from units.charts.picture import A_DAY_S
 from units.compare.catalogue import shown_to
 from units.compare.comparison import RATED, Comparison, compare
 from units.compare.frames import names
@@ -18,7 +24,6 @@ from units.compare.words import band_label
 from units.quantities import display_of
 from units.shelf import BANDS
 
-DRAWN_AT_ONCE = 3
 FORMS = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 OFFERED = 100
 
@@ -27,13 +32,11 @@ def show(request: HttpRequest) -> HttpResponse:
     """Compare the units that the address names; without any, offer some to pick."""
     comparison = _asked(request)
     display = comparison.display
-    frames = comparison.frames
-    drawn = [picture for name in PICTURES if (picture := draw(name, frames, display))] if comparison.rows else []
     context = {
         "comparison": comparison,
         "units": [{"row": row, "name": names(list(comparison.rows))[row.unit.pk]} for row in comparison.rows],
-        "lines": _lines(comparison, frames["units"]),
-        "charts": at_once(request, drawn),
+        "lines": _lines(comparison),
+        "places": places(request, comparison, PICTURES) if comparison.rows else [],
         "chart_query": _query(comparison),
         "bases": [(RATED, "corrected to the claim's rating condition"),
                   *((band.key, f"as tested, {band_label(band.key, display)} outdoors") for band in BANDS)],
@@ -43,27 +46,67 @@ def show(request: HttpRequest) -> HttpResponse:
     return render(request, "units/compare.html", context)
 
 
-def at_once(request: HttpRequest, drawn: list[Drawn]) -> list[tuple[Drawn, bool]]:
-    """Say of each chart whether it is drawn with the page: the first ones, and those that the address shows.
+@dataclass(frozen=True)
+class Place:
+    """Where a chart stands on a page: with its drawing, or to be drawn when a reader reaches it."""
 
-    The others are drawn when they are scrolled to, or by their link where there is no script.
+    picture: Picture
+    figure: SafeString | None
+
+
+def places(request: HttpRequest, comparison: Comparison, names: Iterable[str]) -> list[Place]:
+    """Return the places of a page's charts.
+
+    A chart stands there drawn when it was drawn before, or when the address shows it. The others are drawn when a
+    reader reaches them; without a script their picture is loaded as a file.
     """
-    shown = set(request.GET.getlist("show"))
-    return [
-        (chart, i < DRAWN_AT_ONCE or chart.picture.name in shown or "all" in shown) for i, chart in enumerate(drawn)
-    ]
+    shown, found = set(request.GET.getlist("show")), []
+    keys = {name: _key(comparison, name) for name in names if _may_be_drawn(comparison, name)}
+    kept = cache.get_many(keys.values())
+    for name, key in keys.items():
+        figure = _figure(comparison, name) if {name, "all"} & shown else kept.get(key)
+        if figure != "":
+            found.append(Place(PICTURES[name], figure))
+    return found
 
 
+def _may_be_drawn(comparison: Comparison, name: str) -> bool:
+    """Say whether there can be anything to draw, without drawing."""
+    points = [point for row in comparison.rows for point in row.points]
+    if PICTURES[name].frame == "steps":
+        return any(point.detail.get("shortfall") for point in points)
+    if name == "sound":
+        return any(row.claimed("sound") for row in comparison.rows)
+    return any(comparison.figures.values()) if PICTURES[name].frame == "units" else bool(points)
+
+
+def _key(comparison: Comparison, name: str) -> str:
+    return f"figure:{name}:{comparison.digest}"
+
+
+def _figure(comparison: Comparison, name: str) -> SafeString:
+    """Return a chart with its words and its table, drawn once for the same content; empty where nothing is to draw."""
+    figure = cache.get(_key(comparison, name))
+    if figure is None:
+        drawn = draw(name, comparison.frames, comparison.display)
+        figure = SafeString("")
+        if drawn is not None:
+            figure = render_to_string("units/chart.html", {"drawn": drawn, "chart_query": _query(comparison)})
+        cache.set(_key(comparison, name), figure, A_DAY_S)
+    return figure
+
+
+@gzip_page  # nothing secret stands beside what a stranger can choose
 def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
     """Hand out one chart of the units that the address names: as a picture, its data, or the interactive one."""
     if name not in PICTURES or form not in {*FORMS, "html"}:
         raise Http404("No such chart.")
     comparison = _asked(request)
+    if form == "html":
+        return HttpResponse(_figure(comparison, name) if comparison.rows else "")
     drawn = draw(name, comparison.frames, comparison.display) if comparison.rows else None
     if drawn is None:
         raise Http404("Nothing to draw of these units.")
-    if form == "html":
-        return render(request, "units/chart.html", {"drawn": drawn, "chart_query": _query(comparison)})
     response = HttpResponse(drawn.file(form), content_type=FORMS[form])
     if form != "json":
         response["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
@@ -80,8 +123,9 @@ def _asked(request: HttpRequest) -> Comparison:
     return compare(request.user, keys, request.GET.get("at", RATED), display_of(request))
 
 
-def _lines(comparison: Comparison, units: pd.DataFrame) -> list[dict[str, Any]]:
+def _lines(comparison: Comparison) -> list[dict[str, Any]]:
     """Return the table's rows with the key that links each to its page; what is missing is None."""
+    units = comparison.units_frame
     keys = {name: key for key, name in names(list(comparison.rows)).items()}
     rows = units.astype(object).where(units.notna(), None).to_dict("records")
     return [row | {"id": keys[row["unit"]]} for row in rows]

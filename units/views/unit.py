@@ -15,14 +15,13 @@ from reduction.constants import eer_from_cop
 from reduction.verdict import QUANTITY
 from tests_app.models import Reduction, Session
 from units import access
-from units.charts import draw
 from units.compare.comparison import compare
 from units.compare.frames import headline
 from units.compare.points import PointRow, UnitRow, published_in
 from units.models import Claim
 from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.shelf import is_near, rating_among
-from units.views.compare import at_once
+from units.views.compare import places
 
 MEASURED = ("capacity", "eer", "power", "cop")
 CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
@@ -45,7 +44,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     comparison = compare(request.user, [unit_id], display=display_of(request))
     if not comparison.rows:
         raise Http404("No such unit here.")
-    row, frames, display = comparison.rows[0], comparison.frames, comparison.display
+    row, display = comparison.rows[0], comparison.display
     sessions = access.visible(Session, request.user).filter(unit=unit)
     context = {
         "unit": unit,
@@ -57,7 +56,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "sessions": sessions,
         "levels": _levels(request, unit_id),
         "editions": published_in([unit_id]),
-        "charts": at_once(request, [drawn for name in CHARTS if (drawn := draw(name, frames, display))]),
+        "places": places(request, comparison, CHARTS),
         "chart_query": urlencode({"unit": str(unit.pk)}),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
