@@ -1,4 +1,4 @@
-"""How fast logs are read: `python -m tests.benchmarks.reading` prints times beside a bare parse, and peak memory.
+"""How fast logs are read: `python -m tests.benchmarks.reading` prints times beside a bare parse.
 
 A wide table of 24 h × 1 Hz × 24 channels (16 MB) beside `pyarrow.csv.read_csv` of the same bytes, which finds types
 and parses the stamps too; and an event log of two million rows.
@@ -6,7 +6,6 @@ and parses the stamps too; and an event log of two million rows.
 
 from __future__ import annotations
 
-import resource
 import sys
 import tempfile
 from pathlib import Path
@@ -56,7 +55,6 @@ def main() -> None:
         sys.stdout.write(
             f"wide table, {size:.0f} MB: {ours:.3f} s, {ours / bare:.2f} × a bare parse (limit {WIDE_LIMIT:g})\n"
             f"event log, {EVENTS:,} rows: {took:.2f} s (limit {EVENTS_LIMIT_S:g})\n"
-            f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MB\n"
         )
 
 
