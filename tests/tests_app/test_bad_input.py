@@ -197,3 +197,14 @@ def test_a_file_too_large_for_the_form_is_refused_in_words(session: Session, tes
     page = tester.post(reverse("files", args=[session.pk]), {"files": large}, follow=True)
     assert "year.csv: found “more than 3 MB”, expected a smaller file. Split it by day" in said(page)
     assert not Evidence.objects.exists()
+
+
+def test_a_heading_as_long_as_a_page_is_refused_in_words(session: Session, tester: Client) -> None:
+    content = f"time,room_C {'x' * 5000}\n" + "".join(f"2026-07-14T12:{i:02}:00Z,21.{i % 10}\n" for i in range(30))
+    page = tester.post(reverse("files", args=[session.pk]), {"files": logs.uploaded("long.csv", content)}, follow=True)
+    assert "expected a name of at most 300 characters" in said(page)
+    assert not Evidence.objects.exists()
+
+
+def test_a_search_for_nothing_printable_finds_nothing(tester: Client) -> None:
+    assert tester.get(reverse("sessions"), {"q": "\x00"}).status_code == 200

@@ -195,6 +195,18 @@ def test_a_document_that_cannot_be_is_refused_on_its_page(stranger: Client, text
     assert "Correct the document" in page.content.decode()
 
 
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"name": "x" * 121}, "column “name”: found “x{40}…”, expected text of at most 120 characters"),
+        ({"name": "a\x00b"}, "found “a NUL character”"),
+    ],
+)
+def test_a_text_that_no_row_holds_is_refused(document: doc.Session, change: dict[str, str], sentence: str) -> None:
+    with pytest.raises(InvalidSession, match=sentence):
+        documents.parse(document.model_copy(update=change).model_dump_json())
+
+
 def test_the_document_downloads_from_the_session(confirmed_session: Session, reader: Client) -> None:
     given = reader.get(reverse("session-document", args=[confirmed_session.pk]))
     assert documents.parse(given.content) == session_document.to_document(confirmed_session)

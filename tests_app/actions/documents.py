@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from pathlib import PurePosixPath
 
 from django.db import transaction
+from django.db.models import Model
 from pydantic import ValidationError
 
 from reduction import session as doc
@@ -15,9 +16,10 @@ from reduction.errors import InvalidSession, Place
 from reduction.session import Role
 from tests_app import evidence_store, session_document
 from tests_app.actions import mapping
+from tests_app.actions.reading import storable
 from tests_app.actions.upload import Incoming, keep_evidence
 from tests_app.evidence_store import Arrival
-from tests_app.models import Session
+from tests_app.models import Channel, Session, SessionFile, Window
 from units import shelf
 from units.models import Bench, Claim, Person, Unit
 
@@ -28,7 +30,7 @@ SAME_IN_UNIT = ("maker", "model", "kind", "compressor", "refrigerant", "claimed_
 def parse(content: bytes | str) -> doc.Session:
     """Return the document that a text holds, or say at which field it breaks."""
     try:
-        return doc.Session.model_validate_json(content)
+        document = doc.Session.model_validate_json(content)
     except ValidationError as error:
         first, others = error.errors()[0], error.error_count() - 1
         more = f" {others} more field{'s'[: others != 1]} break it as well." if others else ""
@@ -38,6 +40,43 @@ def parse(content: bytes | str) -> doc.Session:
             expected=first["msg"].removeprefix("Input should be ").lower(),
             remedy=f"Correct the document; `python -m reduction schema` describes every field.{more}",
         ) from error
+    _refuse_what_no_row_holds(document)
+    return document
+
+
+def _refuse_what_no_row_holds(document: doc.Session) -> None:
+    for column, text, model, field in _texts(document):
+        most = model._meta.get_field(field).max_length
+        if len(text) > most:
+            raise InvalidSession(
+                place=Place(NAME, column=column),
+                found=f"{text[:40]}…",
+                expected=f"text of at most {most} characters",
+                remedy="Shorten it.",
+            )
+    stated = document.model_dump(mode="json")
+    if storable(stated) != stated:
+        raise InvalidSession(
+            place=Place(NAME), found="a NUL character", expected="text", remedy="Take it out of the document."
+        )
+
+
+def _texts(document: doc.Session) -> Iterator[tuple[str, str, type[Model], str]]:
+    """Yield the texts that stand in a column of their own: where in the document, the text, model and field."""
+    unit = document.unit
+    yield "name", document.name, Session, "name"
+    for field in ("maker", "model", "refrigerant"):
+        yield f"unit.{field}", getattr(unit, field), Unit, field
+    for claim in unit.claims:
+        for field in ("quantity_unit", "stated_in", "basis"):
+            yield "unit.claims", getattr(claim, field), Claim, field
+        yield "unit.claims", claim.condition.name if claim.condition else "", Claim, "condition_name"
+    yield from (("files", log.path, SessionFile, "name") for log in document.files)
+    yield from (("windows", window.label, Window, "label") for window in document.windows)
+    for channel in document.channels:
+        for field in ("column", "place"):
+            yield "channels", getattr(channel, field), Channel, field
+        yield "channels", channel.instrument or "", Channel, "imported_instrument"
 
 
 def bring_in(*, bench: Bench, document: doc.Session, files: Iterable[Incoming], by: Person) -> Session:

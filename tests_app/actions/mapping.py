@@ -153,7 +153,7 @@ def remember(*, file: SessionFile, name: str, by: Person) -> SavedMapping:
     mapping, _ = SavedMapping.objects.update_or_create(
         bench=file.session.bench,
         fingerprint=file.reading["fingerprint"],
-        defaults={"name": name[:120], "profile": file.profile, "channels": channels},
+        defaults={"name": name.replace("\x00", "")[:120], "profile": file.profile, "channels": channels},
     )
     return mapping
 

@@ -7,19 +7,21 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from math import isfinite
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from reduction.errors import ReductionError
+from reduction.errors import Place, ReductionError, UnreadableFile
 from reduction.readers import layout_fingerprint, read_logs, with_roles
 from reduction.readers.table import Column, FloatArray, Log
 from reduction.session import Profile
 
 PICTURE_BINS = 96
 PREVIEW_ROWS = 10
+LONGEST_NAME, LONGEST_PATH, LONGEST_PLACE, LONGEST_UNIT = 300, 500, 80, 40  # as the channels' columns hold
 APART_BYTES = 16 << 20  # from here on a file is read in a process of its own, whose memory goes with it
 
 
@@ -61,9 +63,35 @@ def _read_all(sources: Sequence[Source]) -> list[Reading | ReductionError]:
 def _logs_of(source: Source) -> tuple[Log, ...] | ReductionError:
     try:
         profile = Profile.model_validate(source.profile)
-        return read_logs(source.path, name=source.name, profile=profile, time_zone=source.time_zone)
+        logs = read_logs(source.path, name=source.name, profile=profile, time_zone=source.time_zone)
+        for log in logs:
+            _refuse_long_names(log)
     except ReductionError as error:
         return error
+    return logs
+
+
+def _refuse_long_names(log: Log) -> None:
+    names = [(log.path, LONGEST_PATH), *((column.name, LONGEST_NAME) for column in log.columns)]
+    for name, most in names:
+        if len(name) > most:
+            raise UnreadableFile(
+                place=Place(log.path[:LONGEST_PATH]),
+                found=f"{name[:40]}…",
+                expected=f"a name of at most {most} characters",
+                remedy="Check the delimiter: a whole row may have been taken for one heading.",
+            )
+
+
+def storable(value: Any) -> Any:
+    """Return data without what a database refuses: NUL characters, and numbers that are none."""
+    if isinstance(value, str):
+        return value.replace("\x00", "")
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: storable(item) for key, item in value.items()}
+    return [storable(item) for item in value] if isinstance(value, list | tuple) else value
 
 
 def _reading(source: Source, logs: Sequence[Log]) -> Reading:
@@ -77,7 +105,8 @@ def _reading(source: Source, logs: Sequence[Log]) -> Reading:
         "last": max(lasts, default=None),
         "fingerprint": _fingerprint(logs),
     }
-    return Reading(data, [_proposal(source, log, column) for log in logs for column in log.columns])
+    proposals = [_proposal(source, log, column) for log in logs for column in log.columns]
+    return Reading(storable(data), storable(proposals))
 
 
 def _log_read(log: Log) -> dict[str, Any]:
@@ -99,9 +128,9 @@ def _proposal(source: Source, log: Log, column: Column) -> dict[str, Any]:
         "log": log.path if log.path != source.name else "",
         "column": column.name,
         "role": column.role.value,
-        "quantity_unit": column.quantity_unit,
+        "quantity_unit": column.quantity_unit[:LONGEST_UNIT],
         "kind": column.kind.value,
-        "place": column.name if column.role.startswith("adjacent") else "",
+        "place": column.name[:LONGEST_PLACE] if column.role.startswith("adjacent") else "",
         "is_difference": column.is_difference,
         "guesses": [asdict(guess) for guess in (column.role_guess, column.unit_guess, column.kind_guess)],
     }

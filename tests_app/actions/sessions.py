@@ -11,6 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
 from tests_app.actions import mapping
+from tests_app.actions.reading import storable
 from tests_app.models import Session
 from units.models import Bench, Person, Room, Unit
 
@@ -80,7 +81,7 @@ def state_facts(*, session: Session, facts: Mapping[str, Any], by: Person) -> Se
 def _checked(session: Session, name: str, value: Any) -> Any:
     adapter = FACTS[name]
     try:
-        return adapter.dump_python(adapter.validate_python(value), mode="json", exclude_defaults=True)
+        return storable(adapter.dump_python(adapter.validate_python(value), mode="json", exclude_defaults=True))
     except ValidationError as error:
         first = error.errors()[0]
         raise InvalidSession(

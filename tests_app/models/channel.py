@@ -17,10 +17,10 @@ class Channel(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     file = models.ForeignKey(SessionFile, models.CASCADE, related_name="channels")
-    log = models.CharField(max_length=260, blank=True, help_text="Member of an archive; empty: the file itself")
-    column = models.CharField(max_length=160)
+    log = models.CharField(max_length=500, blank=True, help_text="Member of an archive; empty: the file itself")
+    column = models.CharField(max_length=300)
     role = models.CharField(max_length=28)
-    quantity_unit = models.CharField(max_length=16)
+    quantity_unit = models.CharField(max_length=40)
     kind = models.CharField(max_length=16)
     instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="channels")
     imported_instrument = models.CharField(

@@ -23,7 +23,7 @@ class Finding(Immutable):
     code = models.CharField(max_length=60)
     severity = models.CharField(max_length=8)
     sentence = models.TextField()
-    subject = models.CharField(max_length=200, blank=True)
+    subject = models.CharField(max_length=800, blank=True)
     remedy = models.TextField(blank=True)
 
     class Meta:

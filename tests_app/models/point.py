@@ -28,7 +28,7 @@ class Point(Immutable):
     reduction = models.ForeignKey(Reduction, models.CASCADE, related_name="points")
     unit = models.ForeignKey(Unit, models.PROTECT, null=True, related_name="points")
     position = models.PositiveIntegerField(default=0)
-    label = models.CharField(max_length=80)
+    label = models.CharField(max_length=100)
     start = models.DateTimeField()
     end = models.DateTimeField()
     usable = models.BooleanField()

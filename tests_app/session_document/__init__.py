@@ -3,6 +3,9 @@
 from tests_app.session_document.as_document import (
     claims_of,
     day_of,
+    describe_instrument,
+    describe_room,
+    describe_unit,
     instrument_id,
     room_of,
     to_document,
@@ -14,6 +17,9 @@ from tests_app.session_document.as_rows import from_document
 __all__ = [
     "claims_of",
     "day_of",
+    "describe_instrument",
+    "describe_room",
+    "describe_unit",
     "from_document",
     "instrument_id",
     "room_of",

@@ -70,9 +70,17 @@ def _checked(name: str, /, **fields: object) -> doc.Session:
 
 
 def _unit(session: Session) -> dict[str, object]:
-    unit = session.unit
-    if unit is None:
+    if session.unit is None:
         return {"model": "unit not named", "kind": doc.UnitKind.WINDOW} | session.unit_facts
+    return _unit_fields(session.unit) | session.unit_facts
+
+
+def describe_unit(unit: Unit) -> doc.UnitUnderTest:
+    """Return a unit as a document names it, outside any session."""
+    return doc.UnitUnderTest.model_validate(_unit_fields(unit))
+
+
+def _unit_fields(unit: Unit) -> dict[str, object]:
     return {
         "maker": unit.maker,
         "model": unit.model,
@@ -81,7 +89,7 @@ def _unit(session: Session) -> dict[str, object]:
         "refrigerant": unit.refrigerant,
         "claims": claims_of(unit),
         "claimed_air_flow_m3_per_h": unit.claimed_air_flow_m3_per_h,
-    } | session.unit_facts
+    }
 
 
 def claims_of(unit: Unit) -> list[doc.Claim]:
@@ -118,6 +126,15 @@ def _room(session: Session, day: date) -> dict[str, object]:
             expected="the room the test stood in",
             remedy="Choose or describe the room under Facts.",
         )
+    return _room_fields(room, day)
+
+
+def describe_room(room: Room, day: date) -> doc.Room:
+    """Return a room as it is known on a day, outside any session."""
+    return doc.Room.model_validate(_room_fields(room, day))
+
+
+def _room_fields(room: Room, day: date) -> dict[str, object]:
     fields = {
         "name": room.name,
         "volume_m3": room.volume_m3,
@@ -156,7 +173,7 @@ def _room_value(value: RoomValue) -> dict[str, object]:
 def _instruments(session: Session, channels: Iterable[Channel], day: date) -> list[object]:
     used = {channel.instrument.pk: channel.instrument for channel in channels if channel.instrument}
     rows = sorted(used.values(), key=instrument_id)
-    return [_instrument(instrument, day) for instrument in rows] + list(session.imported_instruments or [])
+    return [describe_instrument(instrument, day) for instrument in rows] + list(session.imported_instruments or [])
 
 
 def instrument_id(instrument: Instrument) -> str:
@@ -164,7 +181,8 @@ def instrument_id(instrument: Instrument) -> str:
     return f"{instrument.name} [{instrument.pk.hex[:6]}]"
 
 
-def _instrument(instrument: Instrument, day: date) -> doc.Instrument:
+def describe_instrument(instrument: Instrument, day: date) -> doc.Instrument:
+    """Return an instrument with the calibration that holds on a day."""
     record = valid_calibration(instrument, day)
     calibration = (
         {}

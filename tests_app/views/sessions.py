@@ -24,7 +24,7 @@ PAGE = 50
 def listing(request: HttpRequest) -> HttpResponse:
     """List the sessions of the person's bench, newest first."""
     rows = access.visible(Session, request.user).filter(bench=request.bench).select_related("unit", "room")
-    wanted = request.GET.get("q", "").strip()
+    wanted = request.GET.get("q", "").replace("\x00", "").strip()
     if wanted:
         rows = rows.filter(
             Q(name__icontains=wanted) | Q(unit__maker__icontains=wanted) | Q(unit__model__icontains=wanted)
