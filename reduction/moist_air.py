@@ -22,6 +22,7 @@ WATER_TO_AIR_MOLAR_MASS = 0.621945  # ASHRAE Handbook Fundamentals 2017, ch. 1 e
 DRY_AIR_GAS_CONSTANT = 287.042  # J/(kg·K), ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 1
 TRIPLE_POINT_K = 273.16
 NEWTON_STEPS = 8  # each solver below converges to 1e-9 K in five from its start
+NEWTON_DONE_K = 1e-7
 
 # Fitted here to the real-gas moist-air model of ASHRAE RP-1485 as CoolProp 8.0.0 computes it (HAPropsSI), −10…60 °C,
 # 80…110 kPa: largest residual 0.01 % of the humidity ratio, 0.046 % of the enthalpy, 0.028 % of the volume.
@@ -243,7 +244,10 @@ def wet_bulb_c(temp_c: N, ratio: N, pressure_pa: float = STANDARD_PRESSURE_PA) -
     for _ in range(NEWTON_STEPS):
         low = humidity_ratio_from_wet_bulb(temp_c + 0.0 * guess, guess - 0.005, pressure_pa)
         high = humidity_ratio_from_wet_bulb(temp_c + 0.0 * guess, guess + 0.005, pressure_pa)
-        guess = guess - (0.5 * (low + high) - ratio) * 0.01 / (high - low)
+        step = (0.5 * (low + high) - ratio) * 0.01 / (high - low)
+        guess = guess - step
+        if np.max(np.abs(step), initial=0.0) < NEWTON_DONE_K:
+            break
     return cast("N", guess[()])
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -58,7 +59,7 @@ class RatedPoint:
     supply_temp_c: float | None = None
     pressure_pa: float = STANDARD_PRESSURE_PA
 
-    @property
+    @cached_property
     def wet_bulb(self) -> Measured:
         """Wet bulb to enter a map with: interval of the dry-coil value and the sensors' doubt in one u."""
         known = self.room_wet_bulb_c

@@ -176,13 +176,15 @@ def enter_temperature(
     reading_u = hypot(step, mean.u_gap)
     reading = ledger.enter(Input(f"{name}: readings", mean.value, reading_u, "°C", source="resolution, gaps"))
     uneven = _unevenness(mean, variances)
-    spread = ledger.enter(
-        Input(f"{name}: uneven", 0.0, uneven, "K", dof=float(n - 1) if uneven else np.inf, evaluation="A",
-              source=f"spread of {n} sensors beyond what their limits explain")
-    )  # fmt: skip
+    if uneven > 0.0:
+        spread = Input(
+            f"{name}: uneven", 0.0, uneven * n, "K", dof=float(n - 1), evaluation="A",
+            source=f"spread of {n} sensors beyond what their limits explain",
+        )  # fmt: skip
+        errors.append(ledger.enter(spread))
     u = sqrt(sum(variances) / n**2 + reading_u**2 + uneven**2)
     return Temperature(
-        lambda x: np.asarray(reading(x) - spread(x) - sum(error(x) for error in errors) / n),
+        lambda x: np.asarray(reading(x) - sum(error(x) for error in errors) / n),
         Measured(value=mean.value if isfinite(mean.value) else 0.0, u=u),
         mean,
     )
@@ -197,6 +199,8 @@ def _enter_sensor(
         Input(f"{series.name}: sensor", 0.0, error_u, "K", shared_key=error_key(series, group),
               source=_limits(instrument_of(series, "temperature"), "K"))
     )  # fmt: skip
+    if place_u == 0.0:
+        return error, error_u**2
     place = ledger.enter(
         Input(f"{series.name}: place", 0.0, place_u, "K", shared_key=f"place:{room}:{series.place}:{series.column}",
               source="what the place stands for, as the tester states it")

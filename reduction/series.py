@@ -62,6 +62,11 @@ class Series:
             return courses.nearest(self.time_s, self.values, self.stale_after_s)
         return courses.held(self.time_s, self.values, self.stale_after_s)
 
+    @cached_property
+    def known_means(self) -> dict[tuple[float, float], MeanOver]:
+        """Means already taken, by start and end of their window."""
+        return {}
+
     @property
     def name(self) -> str:
         """How sentences call it: the heading, with its place if it has one."""
@@ -105,6 +110,12 @@ def mean_over(series: Series, start_s: float, end_s: float) -> MeanOver:
     >>> mean_over(heater, 0.0, 90.0).value
     300.0
     """
+    if (start_s, end_s) not in series.known_means:
+        series.known_means[start_s, end_s] = _mean_over(series, start_s, end_s)
+    return series.known_means[start_s, end_s]
+
+
+def _mean_over(series: Series, start_s: float, end_s: float) -> MeanOver:
     spans = series.pieces.over(np.array([start_s]), np.array([end_s]))
     duration = end_s - start_s
     covered = float(spans.known_s[0] + spans.filled_s[0])

@@ -80,16 +80,19 @@ def _beliefs(
 ) -> tuple[list[Belief], list[Belief]]:
     """Before and after the evidence, one for each choice of time constants."""
     stores = prior_stores(room)
-    at_windows, at_stretches = tables(drivers, windows), tables(drivers, evidence.spans)
+    both = tables(drivers, np.concatenate([windows, evidence.spans]) if evidence.usable else windows)
     own = own_reasons(evidence, drivers) if evidence.usable else None
+    designs: dict[tuple[float, ...], FloatArray] = {}
     before, after = [], []
     for choice in choices(stores):
         mean, sd = prior(stores, drivers, choice)
-        wanted = design(at_windows, drivers, choice)
+        if choice.taus_s not in designs:
+            designs[choice.taus_s] = design(both, drivers, choice)
+        wanted, at_stretches = np.split(designs[choice.taus_s], [len(windows)])
         belief = Belief(wanted @ mean, np.sum((wanted * sd) ** 2, axis=1), float(np.log(choice.weight)))
         before.append(belief)
         if own is not None:
-            after.append(_updated(belief, wanted, design(at_stretches, drivers, choice), mean, sd, evidence, own))
+            after.append(_updated(belief, wanted, at_stretches, mean, sd, evidence, own))
     return before, after or before
 
 

@@ -36,7 +36,10 @@ SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
 FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
 FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
 MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
-HISTORY_SD_K = ((0.15, 0.65), (0.6, 0.35))  # what the room may have changed by before the log (weight): soaked, or not, …
+HISTORY_SD_K = (
+    (0.15, 0.65),
+    (0.6, 0.35),
+)  # what the room may have changed by before the log (weight): soaked, or not, …
 SOAK_S: FloatArray = np.geomspace(0.25, 24.0, 12) * HOUR_S  # … at an unknown time before, any decade alike
 OUTDOOR_HISTORY_SD_K = 2.0  # outdoor air at the log's start against its mean over the day before
 INDOOR_HISTORY_SD_K = 0.5  # the rest of the house, likewise
@@ -65,6 +68,11 @@ class Choice:
     fast_s: float
     history_k: float
     weight: float
+
+    @property
+    def taus_s(self) -> tuple[float, float, float]:
+        """Its three time constants: choices with the same share a design."""
+        return self.middle_s, self.slow_s, self.fast_s
 
 
 def _weights(taus_s: FloatArray, median_s: float, log_sd: float) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,11 @@ class Timeline:
     def of(self, *roles: Role) -> tuple[Series, ...]:
         """The series with one of these roles, without those left out, in the order of the session."""
         return tuple(s for s in self.series.values() if s.role in roles and s.key not in self.left_out)
+
+    @cached_property
+    def known_groups(self) -> dict[tuple[Role, ...], FloatArray]:
+        """Group means already taken, by their roles; nobody writes into them."""
+        return {}
 
     @property
     def edges_s(self) -> FloatArray:
@@ -145,7 +151,12 @@ def group_cells(timeline: Timeline, *roles: Role) -> FloatArray:
     A member's own offset is kept out of gaps: where one is missing, the others are shifted by what they usually
     differ from the mean, so a gap in one sensor makes no step in the mean.
     """
-    members = timeline.of(*roles)
+    if roles not in timeline.known_groups:
+        timeline.known_groups[roles] = _group_cells(timeline, timeline.of(*roles))
+    return timeline.known_groups[roles]
+
+
+def _group_cells(timeline: Timeline, members: tuple[Series, ...]) -> FloatArray:
     if not members:
         return np.full(len(timeline.grid_s), np.nan)
     table = np.array([timeline.cells[s.key] for s in members])
