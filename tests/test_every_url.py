@@ -15,7 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from tests import builders
 from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
 from units import shelf
-from units.actions import editions, reviews, shares
+from units.actions import editions, reviews, shares, tokens
 from units.models import Bench, CalibrationRecord, MakerComment, Membership, Review, ShareLink
 
 ROLES = ("visitor", "stranger", "reader", "tester", "owner")
@@ -29,6 +29,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "compare": ("get", 200, 200, 200, 200, 200),
     "chart": ("get", 404, 404, 200, 200, 200),
     "method": ("get", 200, 200, 200, 200, 200),
+    "plan": ("get", 200, 200, 200, 200, 200),
     "bench-home": ("get", 302, 200, 200, 200, 200),
     "bench-open": ("post", 302, 422, 422, 422, 422),
     "bench-choose": ("post", 302, 404, 302, 302, 302),
@@ -36,6 +37,8 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "person-dismiss": ("post", 302, 404, 403, 403, 302),
     "units": ("get", 302, 200, 200, 200, 200),
     "unit-new": ("get", 302, 200, 403, 200, 200),
+    "units-import": ("get", 302, 200, 403, 200, 200),
+    "units-export": ("get", 302, 200, 200, 200, 200),
     "unit": ("get", 404, 404, 200, 200, 200),
     "unit-edit": ("get", 302, 404, 403, 200, 200),
     "sessions": ("get", 302, 200, 200, 200, 200),
@@ -112,6 +115,24 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "sign-out": ("post", 302, 302, 302, 302, 302),
     "password-change": ("get", 302, 200, 200, 200, 200),
     "display": ("post", 302, 302, 302, 302, 302),
+    "tokens": ("get", 302, 200, 403, 403, 200),
+    "token-revoke": ("post", 302, 404, 403, 403, 302),
+    "api-plan": ("post", 401, 422, 422, 422, 422),
+    "api-units": ("get", 401, 200, 200, 200, 200),
+    "api-unit": ("get", 401, 404, 200, 200, 200),
+    "api-sessions": ("get", 401, 200, 200, 200, 200),
+    "api-session": ("get", 401, 404, 200, 200, 200),
+    "api-session-document": ("get", 401, 404, 200, 200, 200),
+    "api-session-file": ("get", 401, 404, 200, 200, 200),
+    "api-session-reduce": ("post", 401, 404, 403, 202, 202),
+    "api-job": ("get", 401, 404, 200, 200, 200),
+    "api-reductions": ("get", 401, 200, 200, 200, 200),
+    "api-reduction": ("get", 401, 404, 200, 200, 200),
+    "api-points": ("get", 401, 200, 200, 200, 200),
+    "api-published-points": ("get", 200, 200, 200, 200, 200),
+    "api-openapi": ("get", 200, 200, 200, 200, 200),
+    "api-schema-session": ("get", 200, 200, 200, 200, 200),
+    "api-schema-result": ("get", 200, 200, 200, 200, 200),
 }
 
 
@@ -121,6 +142,15 @@ def all_names(patterns: list[URLPattern | URLResolver] | None = None) -> Iterato
             yield from all_names(pattern.url_patterns)
         else:
             yield pattern.name or str(pattern.pattern), pattern
+
+
+# An API address names its thing `pk`; the thing is the noun of the address's name.
+API_THINGS = {"unit": "unit_id", "session": "session_id", "job": "job_id", "reduction": "reduction_id"}
+
+
+def arguments_of(name: str, scene: dict[str, Any]) -> dict[str, Any]:
+    thing = API_THINGS.get(name.removeprefix("api-").partition("-")[0], "")
+    return {key: scene[thing if key == "pk" else key] for key in parameters_of(name)}
 
 
 def parameters_of(name: str) -> list[str]:
@@ -161,12 +191,14 @@ def scene(bench: Bench) -> dict[str, Any]:
     shelf.refresh([unit])
     review, link, secret = published_and_shared(bench)
     comment = MakerComment.objects.create(review=review, link=link, name="Maker", text="No.")
+    token, _ = tokens.make(bench=bench, label="script", token_role="reader", days=7, by=person)
     return {
         "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,
         "window_id": window.pk, "room_id": session.room_id, "instrument_id": instrument.pk,
         "calibration_id": calibration.pk, "upload_id": upload.pk, "job_id": job.pk, "membership_id": other.pk,
         "bench_id": bench.pk, "name": "tested", "form": "svg", "review_id": review.pk, "link_id": link.pk,
         "comment_id": comment.pk, "slug": review.slug, "number": 1, "sha256": "0" * 64, "secret": secret,
+        "token_id": token.pk,
     }  # fmt: skip
 
 
@@ -181,7 +213,7 @@ def test_an_address_answers_each_role_as_the_table_says(
     name: str, scene: dict[str, Any], request: pytest.FixtureRequest
 ) -> None:
     method, *expected = TABLE[name]
-    address = reverse(name, kwargs={key: scene[key] for key in parameters_of(name)})
+    address = reverse(name, kwargs=arguments_of(name, scene))
     address += f"?unit={scene['unit_id']}" if name == "chart" else ""
     answered = {}
     for role in ROLES:

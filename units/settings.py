@@ -48,7 +48,6 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.forms",
     "rest_framework",
-    "rest_framework.authtoken",
     "drf_spectacular",
     "django_filters",
     "django_htmx",
@@ -146,7 +145,7 @@ TASKS = {"default": {"BACKEND": env("TASKS_BACKEND", default="django_tasks.backe
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.TokenAuthentication",
+        "units.api.authentication.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],

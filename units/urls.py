@@ -5,14 +5,17 @@ from django.urls import include, path
 from units.views import (
     account,
     bench,
+    bulk,
     catalogue,
     compare,
     instruments,
     method,
+    plan,
     published,
     reviews,
     room,
     shares,
+    tokens,
     unit,
     unit_edit,
 )
@@ -23,6 +26,7 @@ catalogue_urls = [
     path("compare/", compare.show, name="compare"),
     path("charts/<slug:name>.<slug:form>", compare.chart, name="chart"),
     path("method/", method.method, name="method"),
+    path("plan/", plan.show, name="plan"),
 ]
 
 # /bench/
@@ -32,12 +36,16 @@ bench_urls = [
     path("choose/<uuid:bench_id>/", bench.choose, name="bench-choose"),
     path("people/", bench.people, name="people"),
     path("people/<int:membership_id>/dismiss/", bench.dismiss, name="person-dismiss"),
+    path("tokens/", tokens.listing, name="tokens"),
+    path("tokens/<uuid:token_id>/revoke/", tokens.revoke, name="token-revoke"),
 ]
 
 # /units/
 unit_urls = [
     path("", unit_edit.listing, name="units"),
     path("new/", unit_edit.new, name="unit-new"),
+    path("import/", bulk.import_units, name="units-import"),
+    path("units.csv", bulk.export_units, name="units-export"),
     path("<uuid:unit_id>/", unit.show, name="unit"),
     path("<uuid:unit_id>/edit/", unit_edit.edit, name="unit-edit"),
 ]
@@ -120,6 +128,7 @@ urlpatterns = [
     path("sitemap.xml", published.sitemap, name="sitemap"),
     path("robots.txt", published.robots, name="robots"),
     path("account/", include(account_urls)),
+    path("api/", include("units.api.urls")),
 ]
 
 handler400 = "units.problems.bad_request"

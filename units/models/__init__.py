@@ -10,9 +10,11 @@ from units.models.person import Person
 from units.models.published_point import PublishedPoint
 from units.models.review import MakerComment, Review, ShareLink
 from units.models.room import Room, RoomValue
+from units.models.token import ApiToken
 from units.models.unit import Tag, Unit
 
 __all__ = [
+    "ApiToken",
     "Bench",
     "CalibrationRecord",
     "CatalogueEntry",
