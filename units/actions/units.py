@@ -12,6 +12,7 @@ from units.models import Tag, Unit
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from units.bulk import Row
     from units.models import Bench, Claim, Person
 
 
@@ -37,3 +38,18 @@ def record(
         claim.save()
     shelf.refresh([unit])
     return unit
+
+
+@transaction.atomic
+def record_many(*, rows: Iterable[Row], bench: Bench, by: Person) -> list[Unit]:
+    """Keep a list of units that was checked row by row: all of them or, if anything fails, none."""
+    return [
+        record(
+            unit=row.form.save(commit=False),
+            bench=bench,
+            tags=row.form.cleaned_data["tag_text"],
+            claims=[claim.save(commit=False) for claim in row.claims],
+            by=by,
+        )
+        for row in rows
+    ]

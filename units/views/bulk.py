@@ -1,0 +1,67 @@
+"""A list of units in one go: look at it as understood, mend it, keep it; and take the list out again."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from reduction.errors import ReductionError
+from units import access, bulk
+from units.actions import units as actions
+from units.middleware import BenchRequest
+from units.models import Bench, Unit
+from units.quantities import display_of
+
+
+@login_required
+def import_units(request: BenchRequest) -> HttpResponse:
+    """Show what a file says, row by row; keep it when it is sent again and every row is right."""
+    if request.bench is None:
+        return redirect("bench-home")
+    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
+    context: dict[str, object] = {"columns": [*bulk.UNIT_COLUMNS, *bulk.CLAIM_COLUMNS]}
+    status = 200
+    if request.method == "POST":
+        try:
+            text = _text(request)
+            context |= {"rows": bulk.understood(_rows(request, text), bench, display_of(request)), "text": text}
+        except ReductionError as error:
+            context["problem"], status = str(error), 422
+    rows = context.get("rows", [])
+    wrong = [row for row in rows if row.errors]
+    if rows and not wrong and "keep" in request.POST:
+        return _kept(request, bench, rows)
+    context |= {"wrong": wrong, "bench_of_thing": bench}
+    return render(request, "units/unit_import.html", context, status=422 if wrong else status)
+
+
+def _text(request: BenchRequest) -> str:
+    """Return the list as text: a workbook is shown as CSV, so that it can be mended on the page."""
+    file = request.FILES.get("file")
+    return bulk.as_text(file.name, file.read()) if file else request.POST.get("text", "")
+
+
+def _rows(request: BenchRequest, text: str) -> list[dict[str, str]]:
+    file = request.FILES.get("file")
+    return bulk.table_of(file.name if file else "the list", text)
+
+
+def _kept(request: BenchRequest, bench: Bench, rows: list[bulk.Row]) -> HttpResponse:
+    made = actions.record_many(rows=rows, bench=bench, by=request.user)
+    messages.success(request, f"{len(made)} unit{'' if len(made) == 1 else 's'} kept.")
+    return redirect("units")
+
+
+@login_required
+def export_units(request: BenchRequest) -> HttpResponse:
+    """Hand out the bench's units and claims as the same table."""
+    if request.bench is None:
+        return redirect("bench-home")
+    units = access.visible(Unit, request.user).filter(bench=request.bench).prefetch_related("claims", "tags")
+    response = HttpResponse(bulk.written(units), content_type="text/csv; charset=utf-8")
+    name = f"units-{request.bench.slug}-{timezone.localdate():%Y-%m-%d}.csv"
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
