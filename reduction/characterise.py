@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.envelope import fast_store
+from reduction.errors import NothingToReduce
 from reduction.room_regression import (
     READING_U_K,
     Columns,
@@ -22,7 +23,7 @@ from reduction.room_regression import (
     whiteness,
 )
 from reduction.room_run import HOUR_S, Run, run_of
-from reduction.session import Room, RoomFit, Session, SlowMass, Surface
+from reduction.session import Finding, Room, RoomFit, Session, Severity, SlowMass, Surface
 from reduction.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
@@ -32,13 +33,15 @@ FAST_TAU_BAND_S = (0.4 * HOUR_S, 1.5 * HOUR_S)  # … though one may as well dra
 LEAST_DIFFERENCE_K = 2.0  # between room and neighbour for UA to mean anything
 LEAST_HEAT_W = 100.0
 MODEL_REL_U = 0.12  # of C and slow mass: a few stores stand for many
+UA_REL_U = 0.03  # what heaters radiate straight into the envelope, and wind
 MOST_POLES = 3
 NOISE_POLES = 2
+UA_PRIOR_REL_U = 0.7
 UA_PRIOR_W_PER_K_M3 = 0.5  # to each side: 8 to 50 W/K in all for a room of 30 m³; common practice, no source
-POLE_PRIOR_W_PER_K = (60.0, 60.0)
-START_LAG = (0.25, 0.35)  # of the difference to the surroundings that a store may still lack at the first sample
-LEAST_START_U_W = 40.0
-TELLS = 0.6  # U95 over UA above which a surface counts as not told
+POLE_PRIOR_W_PER_K = 60.0
+POLE_LIMIT_J_PER_K_M3 = 60e3  # of one store: 1.8 MJ/K for a room of 30 m³; common practice, no source
+START_LAG = (0.35, 0.35)  # of the difference to the surroundings that a store may still lack at the first sample
+TELLS = 0.5  # U95 over ΣUA above which the run counts as not telling it
 NAMES = ("C_eff", "slow conductance", "slow capacity")
 
 
@@ -59,7 +62,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     """Fit UA, C and slow mass to a run with the unit off.
 
     Models with none to three stores behind the one that follows the air are fitted to the whole run and weighted by
-    likelihood with the penalty of BIC; the heaviest gives the model its name. Errors of thermometers and power
+    evidence; the heaviest gives the model its name. Errors of thermometers and power
     meters, which residuals cannot show, are added.
 
     Parameters
@@ -81,7 +84,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
 
     References
     ----------
-    METHOD §2; JCGM 100:2008 H.3; BIC: Schwarz, Ann. Statist. 6 (1978) 461 (from memory).
+    METHOD §2; JCGM 100:2008 H.3; evidence: MacKay, Neural Computation 4 (1992) 415 (from memory).
     """
     run = run_of(timeline, session)
     prior = prior_of(session.room, run.log)
@@ -90,9 +93,34 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     members = [member for poles in range(MOST_POLES + 1) for member in grid(poles)]
     summary = summarise([solve(columns, prior, member) for member in members], len(run.to))
     shared = _shared_errors(run, prior, summary.best, noise)
-    model_u = np.abs(summary.x) * np.array([0.0] * len(run.to) + [MODEL_REL_U] * len(NAMES))
+    model_u = np.abs(summary.x) * np.array([UA_REL_U] * len(run.to) + [MODEL_REL_U] * len(NAMES))
     model_u[len(run.to)] = max(model_u[len(run.to)], summary.c_u_j_per_k)
     return _room_fit(run, replace(summary, cov=summary.cov + shared + np.diag(model_u**2)))
+
+
+def room_found(timeline: Timeline, session: Session) -> tuple[RoomFit | None, tuple[Finding, ...]]:
+    """The room as a characterisation session shows it, with what there is to say; nothing for other sessions."""
+    if session.purpose != "characterisation":
+        return None, ()
+    try:
+        fit = characterise(timeline, session)
+    except NothingToReduce as nothing:
+        return None, (_finding("room_not_fitted", Severity.SEVERE, str(nothing), nothing.remedy),)
+    if fit.identifiable:
+        return fit, ()
+    return fit, (
+        _finding(
+            "room_partly_told",
+            Severity.WARNING,
+            f"This run tells the room only in part: {fit.because}",
+            "Hold the room 10 K or more from its surroundings over a night in which the outdoor temperature changes, "
+            "then let it cool for some hours.",
+        ),
+    )
+
+
+def _finding(code: str, severity: Severity, sentence: str, remedy: str) -> Finding:
+    return Finding(code=code, severity=severity, sentence=sentence, subject="room", remedy=remedy)
 
 
 def _noise(log: RoomLog, prior: Prior) -> FloatArray:
@@ -100,7 +128,7 @@ def _noise(log: RoomLog, prior: Prior) -> FloatArray:
     c = prior.c_j_per_k[0]
     first = noise_factor(log, c, READING_U_K)
     columns = Columns(log, first)
-    best = min((solve(columns, prior, member) for member in grid(NOISE_POLES)), key=lambda fit: fit.chi2)
+    best = max((solve(columns, prior, member) for member in grid(NOISE_POLES)), key=lambda fit: fit.log_evidence)
     return noise_factor(log, c, reading_u_k(log, first, best, c))
 
 
@@ -112,9 +140,12 @@ def prior_of(room: Room, log: RoomLog) -> Prior:
     bare = Room(volume_m3=room.volume_m3, floor_m2=room.floor_m2, construction=room.construction)
     ua, store = UA_PRIOR_W_PER_K_M3 * room.volume_m3, fast_store(bare)
     warm_k = float(log.room_c[0] - log.around_c[:, 0].mean())
-    start = tuple(share * POLE_PRIOR_W_PER_K[0] * warm_k for share in START_LAG)
     return Prior(
-        (ua, ua), (store.c_j_per_k, store.c_j_per_k), POLE_PRIOR_W_PER_K, (start[0], abs(start[1]) + LEAST_START_U_W)
+        ua_w_per_k=(ua, UA_PRIOR_REL_U * ua),
+        c_j_per_k=(store.c_j_per_k, store.c_j_per_k),
+        pole_w_per_k=POLE_PRIOR_W_PER_K,
+        pole_limit_j_per_k=POLE_LIMIT_J_PER_K_M3 * room.volume_m3,
+        start_k=(START_LAG[0] * warm_k, START_LAG[1] * abs(warm_k)),
     )
 
 
@@ -129,7 +160,7 @@ def _sought(fit: Fit, surfaces: int, fast_tau_s: float = FAST_TAU_S) -> FloatArr
 
 
 def summarise(fits: list[Fit], surfaces: int) -> Summary:
-    """Average over the members of a grid by likelihood, with what they differ by in the covariance."""
+    """Average over the members of a grid by evidence, with what they differ by in the covariance."""
     weight = weights(fits)
     maps = [_sought(fit, surfaces) for fit in fits]
     means = np.stack([m @ fit.x for m, fit in zip(maps, fits, strict=True)])
@@ -141,7 +172,7 @@ def summarise(fits: list[Fit], surfaces: int) -> Summary:
         for at in FAST_TAU_BAND_S
     )
     cov = within + (off * weight[:, None]).T @ off
-    return Summary(x, np.asarray(cov), abs(float(high - low)) / 2.0, fits[int(np.argmax(weight))])
+    return Summary(x, np.asarray(cov), 0.6 * abs(float(high - low)), fits[int(np.argmax(weight))])
 
 
 def _shared_errors(run: Run, prior: Prior, best: Fit, noise: FloatArray) -> FloatArray:
@@ -188,7 +219,7 @@ def time_constants_h(x: FloatArray, surfaces: int, taus_s: tuple[float, ...]) ->
     return tuple(sorted((1.0 / HOUR_S / np.linalg.eigvals(rates).real).tolist(), reverse=True))
 
 
-def _troubles(run: Run, x: FloatArray, u95: FloatArray) -> list[str]:
+def _troubles(run: Run, total: float, total_u95: float) -> list[str]:
     """Why the run cannot tell UA, in sentences; none where it can."""
     said = []
     apart = np.sqrt(np.mean((run.log.room_c - run.log.around_c) ** 2, axis=1))
@@ -196,24 +227,31 @@ def _troubles(run: Run, x: FloatArray, u95: FloatArray) -> list[str]:
         said.append(
             f"hardly any heat was given ({run.log.heat_w.mean():.0f} W), so only C/UA shows: add a heated spell"
         )
-    for k, to in enumerate(run.to):
-        if apart[k] < LEAST_DIFFERENCE_K:
-            said.append(f"room and {to} were within {apart[k]:.1f} K, so no heat flowed that could tell UA to {to}")
-        elif u95[k] > TELLS * abs(x[k]):
-            said.append(
-                f"UA to {to} is {x[k]:.0f} ± {u95[k]:.0f} W/K: its difference did not vary apart from the others'"
-            )
+    for to, k in zip(run.to, apart, strict=True):
+        if k < LEAST_DIFFERENCE_K:
+            said.append(f"room and {to} were within {k:.1f} K, so no heat flowed that could tell UA to {to}")
+    if total_u95 > TELLS * total:
+        said.append("that is too wide to be of use: hold the room warmer or for longer")
     return said
+
+
+def _remarks(run: Run, x: FloatArray, u95: FloatArray) -> list[str]:
+    """Surfaces that the run tells less well than their sum."""
+    return [
+        f"UA to {to} alone is {x[k]:.0f} ± {u95[k]:.0f} W/K, since its difference hardly varied apart from the others'"
+        for k, to in enumerate(run.to)
+        if len(run.to) > 1 and u95[k] > TELLS * abs(x[k])
+    ]
 
 
 def _room_fit(run: Run, summary: Summary) -> RoomFit:
     surfaces, x, order = len(run.to), summary.x, len(summary.best.taus_s) + 1
     u95 = 2.0 * np.sqrt(np.diag(summary.cov))
     hours = run.log.room_c.size * run.log.step_s / HOUR_S
-    troubles = _troubles(run, x, u95)
     rho, chance = whiteness(summary.best.residual)
     pattern = "no pattern left" if chance > 0.05 else "some pattern left, which the stated uncertainty allows for"
     total_u95 = 2.0 * float(np.sqrt(summary.cov[:surfaces, :surfaces].sum()))
+    troubles = _troubles(run, float(x[:surfaces].sum()), total_u95)
     told = f"{hours:.1f} h with the unit off give ΣUA = {x[:surfaces].sum():.1f} ± {total_u95:.1f} W/K"
     u = np.sqrt(np.diag(summary.cov))
     correlation = summary.cov / np.outer(u, u) if (u > 0.0).all() else np.eye(u.size)
@@ -230,7 +268,7 @@ def _room_fit(run: Run, summary: Summary) -> RoomFit:
         residual_rms_c=READING_U_K * float(np.sqrt(np.mean(summary.best.residual**2))),
         residual_whiteness=f"lag-one correlation {rho:.2f}, Ljung–Box p = {chance:.2f}: {pattern}",
         identifiable=not troubles,
-        because="; ".join([told, *troubles]) + ".",
+        because="; ".join([told, *troubles, *_remarks(run, x, u95)]) + ".",
         correlation=tuple(tuple(float(v) for v in row) for row in correlation),
         parameter_names=(*(f"UA to {to}" for to in run.to), *NAMES),
     )

@@ -6,7 +6,7 @@ Averaged between two observations, the balance of `reduction.relaxation` reads, 
 
 Its noise is that of two thermometer readings, times C/Δt, and what a few stores cannot follow, which wanders over
 hours: generalised least squares. Time constants, and the share of UA that lies behind slow stores, are a grid: every
-member is solved exactly and weighted by its likelihood.
+member is solved exactly and weighted by its evidence.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from itertools import combinations, pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
-from scipy.stats import chi2
+from scipy.stats import chi2 as chi_squared
 
 from reduction.relaxation import relaxing_part
 
@@ -30,7 +30,9 @@ LEAST_RATIO = 2.2  # between two time constants: closer ones cannot be told apar
 MASSIVE_SHARES = (0.2, 0.5, 0.8)  # of UA behind slow stores; the rest is panes, leaks, thin doors
 READING_U_K = 0.01  # first guess, for the mean of a room's sensors over an observation: display step, mixing
 LEAST_READING_U_K = 0.001
-WANDER = 0.01  # of the heat: what a few stores, leaks that vary and moisture leave over …
+LEAST_START_U_W = 30.0
+WALL_TAU_S = 0.8 * 3600.0  # a quicker store is furniture, not a wall with weather behind it
+WANDER = 0.007  # of the heat: what a few stores, leaks that vary and moisture leave over …
 WANDER_S = 2.0 * 3600.0  # … about this time; set so that simulated rooms are recovered as often as stated
 LAGS = 12
 
@@ -72,12 +74,20 @@ class Prior:
 
     ua_w_per_k: tuple[float, float]
     c_j_per_k: tuple[float, float]
-    pole_w_per_k: tuple[float, float]
-    start_w: tuple[float, float]
+    pole_w_per_k: float
+    pole_limit_j_per_k: float
+    start_k: tuple[float, float]
 
-    def of(self, surfaces: int, poles: int) -> tuple[FloatArray, FloatArray]:
-        """Mean and u of the coefficients, in the order of the columns."""
-        rows = [*[self.ua_w_per_k] * surfaces, self.c_j_per_k, *[self.pole_w_per_k, self.start_w] * poles]
+    def of(self, surfaces: int, taus_s: tuple[float, ...]) -> tuple[FloatArray, FloatArray]:
+        """Mean and u of the coefficients, in the order of the columns.
+
+        A store slower than its limit of capacity allows has less conductance; what it still lacks at the first
+        sample goes with its conductance.
+        """
+        rows = [*[self.ua_w_per_k] * surfaces, self.c_j_per_k]
+        for tau in taus_s:
+            h = self.pole_w_per_k / (1.0 + self.pole_w_per_k * tau / self.pole_limit_j_per_k)
+            rows += [(h, h), (h * self.start_k[0], h * self.start_k[1] + LEAST_START_U_W)]
         mean, u = np.array(rows).T
         return mean, u
 
@@ -90,7 +100,7 @@ class Fit:
     massive: float
     x: FloatArray
     cov: FloatArray
-    chi2: float
+    log_evidence: float
     residual: FloatArray
 
 
@@ -115,11 +125,12 @@ class Columns:
         return self._white(log.between(np.stack([*drivers, np.exp(-since / tau_s)])))
 
     def __call__(self, member: Member) -> FloatArray:
-        """All columns, shape (coefficients, observations); the massive share is split evenly over the stores."""
+        """All columns, shape (coefficients, observations); the massive share is split evenly over the slow stores."""
         taus_s, massive = member
         fixed = self.fixed.copy()
-        for tau in taus_s:
-            fixed[: self.surfaces] += massive / len(taus_s) * self.of_pole[tau][1:-1]
+        walls = [tau for tau in taus_s if tau > WALL_TAU_S] or taus_s[-1:]
+        for tau in walls:
+            fixed[: self.surfaces] += massive / len(walls) * self.of_pole[tau][1:-1]
         return np.concatenate([fixed, *(self.of_pole[tau][[0, -1]] for tau in taus_s)])
 
 
@@ -139,7 +150,7 @@ def reading_u_k(log: RoomLog, noise: FloatArray, fit: Fit, c_j_per_k: float) -> 
     A residual is C/Δt times the difference of two readings; the difference of two neighbours has variance 6 (C·u/Δt)².
     """
     jumps = np.diff(noise @ fit.residual)
-    return max(float(np.std(jumps)) * log.interval_s / (c_j_per_k * np.sqrt(6.0)), LEAST_READING_U_K)
+    return max(float(np.std(jumps) * log.interval_s / (c_j_per_k * np.sqrt(6.0))), LEAST_READING_U_K)
 
 
 def solve(columns: Columns, prior: Prior, member: Member) -> Fit:
@@ -151,13 +162,16 @@ def solve(columns: Columns, prior: Prior, member: Member) -> Fit:
     """
     taus_s, massive = member
     a, b = columns(member).T, columns.heat
-    mean, u = prior.of(columns.surfaces, len(taus_s))
+    mean, u = prior.of(columns.surfaces, taus_s)
     scaled = a * u
-    cov = np.linalg.inv(scaled.T @ scaled + np.eye(u.size))
+    information = scaled.T @ scaled + np.eye(u.size)
+    cov = np.linalg.inv(information)
     y = cov @ (scaled.T @ (b - a @ mean))
     x = mean + u * y
     residual = b - a @ x
-    return Fit(taus_s, massive, x, cov * np.outer(u, u), float(residual @ residual + y @ y), residual)
+    chi2 = float(residual @ residual + y @ y)
+    log_evidence = -0.5 * (chi2 + float(np.linalg.slogdet(information)[1]))
+    return Fit(taus_s, massive, x, cov * np.outer(u, u), log_evidence, residual)
 
 
 def grid(poles: int) -> list[Member]:
@@ -168,9 +182,13 @@ def grid(poles: int) -> list[Member]:
 
 
 def weights(fits: list[Fit]) -> FloatArray:
-    """Weights of members of any order: likelihood with the penalty of BIC, a store costing three coefficients."""
-    bic = np.array([fit.chi2 + 3.0 * len(fit.taus_s) * np.log(fit.residual.size) for fit in fits])
-    weight = np.exp(-0.5 * (bic - bic.min()))
+    """Weights of members of any order by their evidence, every order being as likely as another beforehand.
+
+    The evidence is the likelihood averaged over the prior, so a store that explains nothing costs its member weight.
+    """
+    orders = np.array([len(fit.taus_s) for fit in fits])
+    logs = np.array([fit.log_evidence for fit in fits]) - np.log(np.bincount(orders)[orders])
+    weight = np.exp(logs - logs.max())
     return np.asarray(weight / weight.sum())
 
 
@@ -185,4 +203,4 @@ def whiteness(residual: FloatArray) -> tuple[float, float]:
     off = residual - residual.mean()
     lags = np.arange(1, min(LAGS, n // 4) + 1)
     r = np.array([off[k:] @ off[:-k] for k in lags]) / (off @ off)
-    return float(r[0]), float(chi2.sf(n * (n + 2) * np.sum(r**2 / (n - lags)), lags.size))
+    return float(r[0]), float(chi_squared.sf(n * (n + 2) * np.sum(r**2 / (n - lags)), lags.size))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from reduction.balance import heat_balance
 from reduction.channels import series_of
+from reduction.characterise import room_found
 from reduction.diagnosis import diagnose
 from reduction.examination import examine
 from reduction.intake import read_files, session_digest
@@ -61,6 +62,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     points, covariance = reduce_windows(timeline, session, windows)
     tell("judging the points", 0.9)
     points = tuple(with_failed_checks(point) for point in diagnose(points, timeline, session))
+    room_fit, about_room = room_found(timeline, session)
     tell("done", 1.0)
     return Result(
         method_version=METHOD_VERSION,
@@ -72,8 +74,9 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         points=points,
         capacity_covariance_w2=covariance,
         levels=levels(timeline),
+        room_fit=room_fit,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *_nothing(windows, points)),
+        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about_room, *_nothing(windows, points)),
     )
 
 
