@@ -48,21 +48,25 @@ class ReviewForm(forms.ModelForm):
         + ". {{ chart ratio }} and {{ table points }} on a line of their own set a chart or a table.",
     )
 
+    disclosure = forms.CharField(
+        max_length=10_000,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text="Who chose and paid for each unit, what ties there are to the maker, what happens to it. "
+        "It stands near the top of the page and cannot be left out.",
+    )
+
     class Meta:
         model = Review
         fields = ["title", "summary", "disclosure", "body", "charts", "embargo", "licence", "publish_raw"]
         labels = {"embargo": "Agreed before publishing", "publish_raw": "Publish the logged data too"}
         help_texts = {
             "summary": "One or two sentences; shown in lists, feeds and link previews.",
-            "disclosure": "Who chose and paid for each unit, what ties there are to the maker, what happens to it. "
-            "It stands near the top; without it nothing can be published.",
             "embargo": "Dates or conditions agreed with the maker; published as written. Empty: none.",
             "publish_raw": "One table a session, on one clock, named by what was measured; file, column and "
             "instrument names are left out.",
         }
         widgets = {
             "summary": forms.Textarea(attrs={"rows": 2}),
-            "disclosure": forms.Textarea(attrs={"rows": 4}),
             "embargo": forms.Textarea(attrs={"rows": 2}),
         }
 
