@@ -9,7 +9,7 @@ import numpy as np
 from reduction.pieces import BoolArray, FloatArray, Pieces
 from reduction.series import Series
 from reduction.session import Role
-from reduction.timeline import Timeline
+from reduction.timeline import Timeline, remembered
 
 LEAST_SWING_W = 30.0  # a switching worth the name; common practice, no source
 LEAST_SWING_SHARE = 0.2
@@ -102,12 +102,14 @@ def _switchings(
     return begin[rises], state[whole] == 1, length[whole]
 
 
+@remembered
 def heater_cycle(timeline: Timeline, start_s: float, end_s: float) -> Cycle | None:
     """The cycle with the largest swing among heaters and other loads in the room, over a span."""
     cycles = [cycle_of(series, start_s, end_s) for series in timeline.of(*HEATER_ROLES)]
     return max((cycle for cycle in cycles if cycle), key=lambda cycle: cycle.swing_w, default=None)
 
 
+@remembered
 def unit_cycle(timeline: Timeline, start_s: float, end_s: float) -> Cycle | None:
     """On-off cycle of the unit on its own thermostat; a unit that steps between two speeds has none."""
     for series in timeline.of(Role.UNIT_POWER):

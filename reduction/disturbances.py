@@ -12,7 +12,7 @@ from reduction.cycles import unit_cycle
 from reduction.plateaus import filled, power_steps, step_sizes, steps
 from reduction.session import Event, Role
 from reduction.steadiness import OFF_POWER_W
-from reduction.timeline import Timeline, group_cells
+from reduction.timeline import Timeline, group_cells, remembered
 
 FloatArray = NDArray[np.float64]
 
@@ -40,6 +40,7 @@ class Disturbance:
         return self.start_s < end_s and self.end_s > start_s
 
 
+@remembered
 def disturbances(timeline: Timeline, events: tuple[Event, ...] = ()) -> tuple[Disturbance, ...]:
     """All spans to keep out of steady windows, in order of time."""
     found = [*declared(events), *doors_seen(timeline), *starts(timeline)]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reduction.cycles import Cycle, cycles_in, heater_cycle, phase_bias_w, unit_cycle
+from reduction.cycles import Cycle, cycles_in, cycles_within, heater_cycle, phase_bias_w, unit_cycle
 from reduction.timeline import Timeline
 
-AROUND_S = 3600.0  # on either side, in which a cycle shows
+AROUND_S = 3600.0  # on either side at the least, in which a cycle shows
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +43,8 @@ class Span:
 
 
 def span_of(timeline: Timeline, label: str, start_s: float, end_s: float) -> Span:
-    """The window with the cycles seen in it and around it."""
-    around = start_s - AROUND_S, end_s + AROUND_S
-    return Span(label, start_s, end_s, heater_cycle(timeline, *around), unit_cycle(timeline, *around))
+    """The window with the cycles that show around it and go on in it."""
+    margin = max(AROUND_S, 0.5 * (end_s - start_s))
+    around = max(timeline.start_s, start_s - margin), min(timeline.end_s, end_s + margin)
+    heater, unit = heater_cycle(timeline, *around), unit_cycle(timeline, *around)
+    return Span(label, start_s, end_s, cycles_within(heater, start_s, end_s), cycles_within(unit, start_s, end_s))

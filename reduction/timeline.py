@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +27,13 @@ __all__ = [
     "group_mean",
     "mean_over",
     "means_over",
+    "remembered",
     "slope_over",
 ]
 
 FloatArray = NDArray[np.float64]
+P = ParamSpec("P")
+T = TypeVar("T")
 
 MOST_CELLS = 200_000  # of a grid; a longer log gets wider cells
 
@@ -54,8 +59,8 @@ class Timeline:
         return tuple(s for s in self.series.values() if s.role in roles and s.key not in self.left_out)
 
     @cached_property
-    def known_groups(self) -> dict[tuple[Role, ...], FloatArray]:
-        """Group means already taken, by their roles; nobody writes into them."""
+    def answers(self) -> dict[tuple[object, ...], Any]:
+        """What `remembered` functions have said of this timeline; nobody writes into an answer."""
         return {}
 
     @property
@@ -145,18 +150,27 @@ def group_mean(series: tuple[Series, ...], start_s: float, end_s: float) -> Grou
     )
 
 
+def remembered(function: Callable[Concatenate[Timeline, P], T]) -> Callable[Concatenate[Timeline, P], T]:
+    """Let a pure function of a timeline work once for the same arguments; the answer lives as long as the timeline."""
+
+    @wraps(function)
+    def once(timeline: Timeline, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        key = (function.__module__, function.__qualname__, *args, *kwargs.items())
+        if key not in timeline.answers:
+            timeline.answers[key] = function(timeline, *args, **kwargs)
+        return cast("T", timeline.answers[key])
+
+    return once
+
+
+@remembered
 def group_cells(timeline: Timeline, *roles: Role) -> FloatArray:
     """Mean of all series of these roles on the grid, shape (n,).
 
     A member's own offset is kept out of gaps: where one is missing, the others are shifted by what they usually
     differ from the mean, so a gap in one sensor makes no step in the mean.
     """
-    if roles not in timeline.known_groups:
-        timeline.known_groups[roles] = _group_cells(timeline, timeline.of(*roles))
-    return timeline.known_groups[roles]
-
-
-def _group_cells(timeline: Timeline, members: tuple[Series, ...]) -> FloatArray:
+    members = timeline.of(*roles)
     if not members:
         return np.full(len(timeline.grid_s), np.nan)
     table = np.array([timeline.cells[s.key] for s in members])
