@@ -34,6 +34,7 @@ TYPICAL_EER_POWER_SHARE = 1.0 / 3.2  # power over capacity where none is claimed
 WINDOWS_S = (1800.0, 3600.0, 7200.0)
 FLAMMABLE = ("R-32", "R32", "R-290", "R290", "R-454B", "R454B", "R-600A", "R600A", "R-1234YF", "R1234YF")
 HOT_ROOM_C = 29.0
+LONGEST_SOAK_S = 7 * 86_400.0  # a week: no test waits longer, and a forecast of it would fill the machine
 PORTABLE = (UnitKind.SINGLE_DUCT_PORTABLE, UnitKind.DUAL_DUCT_PORTABLE)
 
 
@@ -187,7 +188,20 @@ def _run(
         soak_s=0.0,
         window_s=request.window_s,
     )
-    return freezing, replace(run, soak_s=time_to_steady_s(run)), latent_w
+    return freezing, replace(run, soak_s=_soak_s(run)), latent_w
+
+
+def _soak_s(run: Run) -> float:
+    soak_s = time_to_steady_s(run)
+    longest = max(soak_s, room_time_constant_s(run.room))
+    if longest > LONGEST_SOAK_S:
+        raise InvalidSession(
+            place=Place("plan", column="room"),
+            found=f"a room that takes {longest / SECONDS_PER_HOUR:,.0f} h to settle",
+            expected=f"at most {LONGEST_SOAK_S / SECONDS_PER_HOUR:.0f} h",
+            remedy="Check its volume, heat capacity and conductances.",
+        )
+    return soak_s
 
 
 def expected_at(request: PlanRequest, claimed: Claimed, target: Condition) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from reduction.stated import Condition, Instrument, Room, UnitUnderTest
 from reduction.words import Document, HeaterKind, NonNegative, Positive
 
 PLAN_FORMAT = "cooling-ledger-plan/1"
+LONGEST_WINDOW_S = 86_400.0  # a day: nothing holds still for longer
 
 
 class Equipment(Document):
@@ -42,7 +43,7 @@ class PlanRequest(Document):
     circuits: Annotated[tuple[Circuit, ...], Field(min_length=1, max_length=20)] = (Circuit(name="one 15 A circuit"),)
     other_loads_w: NonNegative = 60.0
     people: Annotated[int, Field(ge=0, le=20)] = 0
-    window_s: Positive = 3600.0
+    window_s: Annotated[float, Field(gt=0, le=LONGEST_WINDOW_S)] = 3600.0
     wanted_u95_w: Positive | None = None
     equipment: Equipment = Equipment()
 

@@ -117,7 +117,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "display": ("post", 302, 302, 302, 302, 302),
     "tokens": ("get", 302, 200, 403, 403, 200),
     "token-revoke": ("post", 302, 404, 403, 403, 302),
-    "api-plan": ("post", 401, 422, 422, 422, 422),
+    "api-plan": ("post", 401, 415, 415, 415, 415),  # it reads JSON only
     "api-units": ("get", 401, 200, 200, 200, 200),
     "api-unit": ("get", 401, 404, 200, 200, 200),
     "api-sessions": ("get", 401, 200, 200, 200, 200),

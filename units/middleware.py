@@ -19,14 +19,19 @@ if TYPE_CHECKING:
 
 BENCH_IN_SESSION = "bench"
 
-PUBLIC_PAGES = (("catalogue", "Catalogue"), ("compare", "Compare"), ("published", "Published"), ("method", "Method"))
+PUBLIC_PAGES = (
+    ("catalogue", "Catalogue"),
+    ("compare", "Compare"),
+    ("published", "Published"),
+    ("plan", "Plan"),
+    ("method", "Method"),
+)
 BENCH_PAGES = (
     ("bench-home", "Bench"),
     ("sessions", "Sessions"),
     ("units", "Units"),
     ("rooms", "Rooms"),
     ("instruments", "Instruments"),
-    ("plan", "Plan"),
     ("reviews", "Reviews"),
 )
 
