@@ -9,7 +9,9 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
 from reduction.errors import InvalidSession, NothingToReduce, Place, UnreadableFile
-from reduction.readers import read_logs, with_roles
+from reduction.readers import with_roles
+from reduction.readers.reading import read_sources
+from reduction.readers.source import open_sources
 from reduction.readers.table import Log
 from reduction.session import LogFile, Session
 
@@ -47,7 +49,8 @@ def read_files(session: Session, base: Path) -> tuple[Log, ...]:
             remedy="List the logs with their paths relative to the document.",
         )
     check_document(session)
-    return with_roles([log for file in session.files for log in _read(file, base, session.time_zone)])
+    logs = tuple(log for file in session.files for log in _read(file, base, session.time_zone))
+    return logs if session.channels else with_roles(logs)  # the tester's roles need no proposals
 
 
 def check_document(session: Session) -> None:
@@ -94,7 +97,7 @@ def _read(file: LogFile, base: Path, time_zone: str) -> tuple[Log, ...]:
         )
     if file.sha256 is not None:
         _check_digest(file.path, file.sha256, path)
-    return read_logs(path, name=file.path, profile=file.profile, time_zone=time_zone)
+    return read_sources(open_sources(path, file.path), file.profile, time_zone)
 
 
 def _check_digest(name: str, stated: str, path: Path) -> None:
