@@ -144,6 +144,7 @@ class Profile(Document):
     start_utc: AwareDatetime | None = Field(None, description="For files that count elapsed seconds")
     declared_date: date | None = Field(None, description="For files that hold times of day only")
     sheet: str | None = None
+    units: dict[str, str] = Field({}, description="Unit of a column whose heading states none or a wrong one")
 
 
 class ClockCorrection(Document):
@@ -269,7 +270,7 @@ class Settings(Document):
     altitude_m: float = 0.0
     set_room_temp_c: float | None = None
     fan_step: str = ""
-    monte_carlo_draws: Annotated[int, Field(ge=0, le=1_000_000)] = 20_000
+    monte_carlo_draws: Annotated[int, Field(ge=0, le=1_000_000)] = 10_000
     seed: int = 1
     rating_conditions: tuple[str, ...] = Field((), description="Names of data/rating_conditions.csv; empty: by kind")
 
