@@ -7,21 +7,24 @@ from dataclasses import replace
 
 import numpy as np
 
+from reduction.errors import Place, UnreadableValue
 from reduction.readers.event_log import event_columns, read_events
 from reduction.readers.grid import Grid
-from reduction.readers.headings import words_of
+from reduction.readers.headings import Heading, words_of
 from reduction.readers.kinds import guess_kind
-from reduction.readers.quantities import settle_units
+from reduction.readers.quantities import Settled, settle_units
 from reduction.readers.raw import Raw
 from reduction.readers.refusals import refusal
 from reduction.readers.sentinels import without_sentinels
 from reduction.readers.source import Source
 from reduction.readers.table import Column, Fault, Guess, Log, Question
 from reduction.readers.times import Times, find_times
+from reduction.readers.vocabulary import find_unit
 from reduction.readers.wide import read_wide
 from reduction.session import Profile, Role, SampleKind
 
 _NO_ROLE = Guess("role", Role.IGNORED.value, "no proposal yet", 0.0)
+_STATED = "as stated for this file"
 _PREVIEW_ROWS, _PREVIEW_COLUMNS = 10, 12
 
 
@@ -42,7 +45,7 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
     raws = read_events(grid, times, parts) if parts else read_wide(grid, times, source.name)
     if not raws.columns:
         raise refusal(source.name, "no column of numbers", remedy="Check the delimiter and the decimal mark.")
-    columns, questions, faults = _columns(raws.columns)
+    columns, questions, faults = _columns(raws.columns, source.name, profile)
     stamp, stamp_guess, stamp_question = _stamp(grid, profile, columns)
     return Log(
         path=source.name,
@@ -58,21 +61,48 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
     )
 
 
-def _columns(raws: Sequence[Raw]) -> tuple[tuple[Column, ...], list[Question], list[Fault]]:
+def _columns(
+    raws: Sequence[Raw], file: str, profile: Profile
+) -> tuple[tuple[Column, ...], list[Question], list[Fault]]:
     """Make codes missing, settle units over all columns together, then kinds."""
     faults: list[Fault] = []
     clean = []
     for raw in raws:
         values, found = without_sentinels(raw.name, raw.heading, raw.values)
-        clean.append(replace(raw, values=values))
+        clean.append(replace(raw, values=values, heading=_as_stated(raw, file, profile)))
         faults += found
     settled = settle_units([(r.heading, r.values, r.is_state) for r in clean])
+    settled = [_settled(raw.name, unit, profile) for raw, unit in zip(clean, settled, strict=True)]
     columns = []
     for raw, unit in zip(clean, settled, strict=True):
         kind, guess = guess_kind(raw.name, raw.heading, unit.quantity, raw.time_s, raw.values, raw.reported)
         columns.append(Column(raw.name, raw.time_s, raw.values, unit.quantity, unit.symbol, unit.guess, kind, guess,
-            Role.IGNORED, _NO_ROLE, raw.heading.is_difference))  # fmt: skip
+            Role.IGNORED, _NO_ROLE, raw.heading.is_difference, raw.in_file))  # fmt: skip
     return tuple(columns), [q for unit in settled for q in unit.questions], faults
+
+
+def _as_stated(raw: Raw, file: str, profile: Profile) -> Heading:
+    """Return a column's heading with the unit that a person stated for it.
+
+    Raises
+    ------
+    UnreadableValue
+        If that unit is not known.
+    """
+    if raw.name not in profile.units:
+        return raw.heading
+    unit = find_unit(profile.units[raw.name])
+    if unit is None:
+        raise UnreadableValue(place=Place(file, column=raw.name), found=profile.units[raw.name],
+            expected="a unit such as °C, °F, W, kW, kWh or %", remedy="Spell it like one of these.")  # fmt: skip
+    return replace(raw.heading, unit=unit, quantity=unit.quantity)
+
+
+def _settled(name: str, unit: Settled, profile: Profile) -> Settled:
+    """Ask of a unit by the column's name, unless a person has stated it."""
+    if name in profile.units:
+        return replace(unit, guess=Guess("unit", unit.symbol, _STATED, 1.0), questions=())
+    return replace(unit, questions=tuple(replace(q, what=f"unit of {name}") for q in unit.questions))
 
 
 def _stamp(
@@ -80,7 +110,7 @@ def _stamp(
 ) -> tuple[str | None, tuple[Guess, ...], tuple[Question, ...]]:
     """Say whether stamps of interval means stand at the start or the end; ask where nothing says it."""
     if profile.stamp:
-        return profile.stamp, (Guess("stamp", profile.stamp, "as stated for this file", 1.0),), ()
+        return profile.stamp, (Guess("stamp", profile.stamp, _STATED, 1.0),), ()
     if not any(c.kind in {SampleKind.INTERVAL_MEAN, SampleKind.TOTAL} for c in columns):
         return None, (), ()
     words = {w for name in grid.names for w in words_of(name)}

@@ -34,6 +34,10 @@ class AmbiguousNumber(UnreadableValue):
             remedy="Say which mark is the decimal one (decimal: “.” or “,”).",
         )  # fmt: skip
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Travel between processes as it was made."""
+        return type(self), (self.place, self.found)
+
 
 def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
     """Read delimited text.

@@ -69,6 +69,10 @@ class AmbiguousDate(UnreadableTime):
             remedy="Say whether the day or the month comes first (date_order: day_first or month_first).",
         )  # fmt: skip
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Travel between processes as it was made."""
+        return type(self), (self.place, self.found)
+
 
 def days_from_civil(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
     """Return days since 1970-01-01 of Gregorian dates, NaN where the date does not exist.
