@@ -5,7 +5,7 @@ from __future__ import annotations
 from difflib import SequenceMatcher
 from typing import Any
 
-from units.editions.figures import FIGURES
+from units.editions.figures import FIGURES, REFERENCE
 
 Document = dict[str, Any]
 Change = dict[str, str]
@@ -20,7 +20,7 @@ def changes(before: Document, now: Document) -> list[Change]:
         *_texts(before, now),
         *_points(before["points"], now["points"]),
         *_claims(before["units"], now["units"]),
-        *_body(before["body"], now["body"]),
+        *_body(_read(before), _read(now)),
         *_charts(before["charts"], now["charts"]),
     ]
 
@@ -69,6 +69,11 @@ def _claims(before: list[Document], now: list[Document]) -> list[Change]:
         for key in keys
         if sides[0].get(key) != sides[1].get(key)
     ]
+
+
+def _read(document: Document) -> str:
+    """Return the text as it reads, with what its figures said."""
+    return REFERENCE.sub(lambda found: document["figures"].get(found[0]) or found[0], document["body"])
 
 
 def _body(before: str, now: str) -> list[Change]:

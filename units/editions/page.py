@@ -11,7 +11,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 
 from units.editions import prose
-from units.editions.figures import Reference
+from units.editions.figures import FIGURES, Reference
 from units.editions.structured import linked_data
 from units.editions.words import CAUTIONS, TIES
 
@@ -20,6 +20,7 @@ STANDING = "<!--standing-->"  # where the site says, when the page is served, th
 STYLES = ("units/static/units/ledger.css", "units/static/units/published.css")
 COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 SPACE = re.compile(r"\s+")
+MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
 JUDGED = ("meets", "meets within tolerance", "falls short", "cannot tell")
 
 Document = dict[str, Any]
@@ -71,7 +72,7 @@ def unit_view(unit: Document, document: Document) -> Document:
         "headline_key": key,
         "headline": point,
         "verdict": _capacity_verdict(point) if point else None,
-        "beside": [claim | {"verdict": _verdict_on(claim, point)} for claim in unit["claims"]],
+        "beside": [_beside(claim, point) for claim in unit["claims"]],
     }
 
 
@@ -83,10 +84,13 @@ def _capacity_verdict(point: Document) -> Document | None:
     return next((one for one in point["verdicts"] if one["quantity"] == "capacity" and one["words"] in JUDGED), None)
 
 
-def _verdict_on(claim: Document, point: Document | None) -> Document | None:
-    judged = {"capacity": "capacity", "eer": "eer", "power": "power"}.get(claim["quantity"])
+def _beside(claim: Document, point: Document | None) -> Document:
+    """Return a claim with its verdict, or with the figure as tested where there is none to be had."""
+    judged = MEASURED.get(claim["quantity"])
     verdicts = point["verdicts"] if point else []
-    return next((one for one in verdicts if one["quantity"] == judged), None)
+    verdict = next((one for one in verdicts if one["quantity"] == claim["quantity"]), None)
+    as_tested = FIGURES[judged][1](point) if point and judged and verdict is None else ""
+    return claim | {"verdict": verdict, "as_tested": as_tested}
 
 
 def body_of(document: Document, *, draft: bool = False) -> tuple[str, set[str]]:
