@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.clock import corrected
+from reduction.columns import column_of
 from reduction.counters import Counter, counter_of
 from reduction.courses import silence_limit_s, typical_interval_s
 from reduction.errors import InvalidSession, Place
@@ -71,9 +72,7 @@ def series_of(
     findings = [finding for log in logs for finding in _said_by_reader(log)]
     chosen: list[tuple[Log, Column, Channel]] = []
     if session.channels:
-        for channel in session.channels:
-            log = _log(by_path, channel)
-            chosen.append((log, _column(log, channel), channel))
+        chosen = [(*column_of(by_path, channel), channel) for channel in session.channels]
     else:
         chosen = [(log, column, _proposed(log, column)) for log in logs for column in log.columns]
         findings += _guessed(chosen)
@@ -86,25 +85,6 @@ def series_of(
         for (_, column, channel), s in zip(chosen, series, strict=True)
     )
     return series, reads, tuple(findings + _overdue(series))
-
-
-def _log(by_path: dict[str, Log], channel: Channel) -> Log:
-    if channel.file not in by_path:
-        raise InvalidSession(
-            place=Place("channels"), found=channel.file, expected="a path listed in files",
-            remedy=f"Files read: {', '.join(by_path) or 'none'}.",
-        )  # fmt: skip
-    return by_path[channel.file]
-
-
-def _column(log: Log, channel: Channel) -> Column:
-    for column in log.columns:
-        if column.name == channel.column:
-            return column
-    raise InvalidSession(
-        place=Place(log.path), found=channel.column, expected="a column of this file",
-        remedy=f"Its columns are: {', '.join(column.name for column in log.columns) or 'none'}.",
-    )  # fmt: skip
 
 
 def _proposed(log: Log, column: Column) -> Channel:

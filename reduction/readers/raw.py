@@ -14,7 +14,8 @@ from reduction.readers.words import words_for
 class Raw:
     """Values in their own unit, sorted by time, with what heading and cells said.
 
-    `reported` where rows exist because something changed, not because a clock struck.
+    `reported` where rows exist because something changed, not because a clock struck; `in_file` is the heading as
+    the file has it, where the name was taken from elsewhere.
     """
 
     name: str
@@ -23,6 +24,7 @@ class Raw:
     values: FloatArray
     is_state: bool = False
     reported: bool = False
+    in_file: str = ""
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,8 @@ class Column:
     """One logged quantity on its own times.
 
     `time_s` is Unix time in UTC [s], increasing; `values` in `quantity_unit` as logged, NaN where missing.
-    Both have shape (n,). Columns of a wide table share one `time_s` array.
+    Both have shape (n,). Columns of a wide table share one `time_s` array. `in_file` is the heading as the file has it,
+    where `name` was taken from elsewhere.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Column:
     role: Role
     role_guess: Guess
     is_difference: bool = False
+    in_file: str = ""
 
 
 @dataclass(frozen=True)

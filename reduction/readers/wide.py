@@ -8,8 +8,9 @@ from pathlib import PurePath
 import numpy as np
 
 from reduction.readers.grid import Grid
-from reduction.readers.headings import Heading, parse_heading, parse_headings
+from reduction.readers.headings import Heading, parse_heading, parse_headings, words_of
 from reduction.readers.numbers import Values, read_values
+from reduction.readers.place_words import role_by_words
 from reduction.readers.raw import Raw, Raws, counts_rows
 from reduction.readers.table import FloatArray, Guess
 from reduction.readers.tidy import in_order
@@ -29,9 +30,10 @@ def read_wide(grid: Grid, times: Times, file: str) -> Raws:
         if np.isfinite(values).any():
             raws.append(_raw(heading.with_cell_unit(read.unit), read, time_s, values))
     guesses = [*left_out]
-    if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
-        raws = [_named_by_file(raws[0], file)]
-        guesses.append(Guess("name", raws[0].name, "the heading says nothing of the place, the file's name may", 0.7))
+    if _only_the_file_says(raws, grid, file):
+        raws = [_named_by_file(raw, file, alone=len(raws) == 1) for raw in raws]
+        because = "the heading says nothing of the place, the file's name may"
+        guesses += [Guess("name", raw.name, because, 0.7) for raw in raws]
     cell_faults = tuple(f for _, v in taken for f in v.faults)
     return Raws(raws, (*faults, *cell_faults), tuple(guesses), "wide table" if len(raws) > 1 else "one sensor")
 
@@ -63,10 +65,24 @@ def _raw(heading: Heading, read: Values, time_s: FloatArray, values: FloatArray)
     return Raw(heading.text, heading, time_s[~blank], values[~blank], read.is_state, reported=True)
 
 
-def _named_by_file(raw: Raw, file: str) -> Raw:
+def _only_the_file_says(raws: list[Raw], grid: Grid, file: str) -> bool:
+    """Tell a file of one place: no heading names a part of the test, and the file's name does or must."""
+    if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
+        return True
+    quantities = [raw.heading.quantity for raw in raws]
+    stem = words_of(PurePath(file).stem)
+    return (
+        0 < len(raws) == len(set(quantities))
+        and not any(role_by_words(raw.heading.words, raw.heading.quantity) for raw in raws)
+        and any(role_by_words(stem, quantity) for quantity in quantities)
+    )
+
+
+def _named_by_file(raw: Raw, file: str, *, alone: bool) -> Raw:
     stem = PurePath(file).stem
     named = parse_heading(stem)
+    name = stem if alone else f"{stem} {raw.heading.text}"
     said = raw.heading if raw.heading.unit else named
-    heading = replace(raw.heading, text=stem, words=(*named.words, *raw.heading.words), unit=said.unit,
+    heading = replace(raw.heading, text=name, words=(*named.words, *raw.heading.words), unit=said.unit,
         quantity=raw.heading.quantity or named.quantity, because=said.because)  # fmt: skip
-    return replace(raw, name=stem, heading=heading)
+    return replace(raw, name=name, heading=heading, in_file=raw.name)
