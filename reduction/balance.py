@@ -85,7 +85,7 @@ def heat_balance(timeline: Timeline, session: Session, span: Span, slow: SlowMas
 
     References
     ----------
-    METHOD §1, equation (1); room side of the room calorimeter balance, ISO 5151 (from memory).
+    Method §1, equation (1); room side of the room calorimeter balance, ISO 5151 (from memory).
     """
     draft = Draft(session, timeline, span)
     _say_too_short(draft)

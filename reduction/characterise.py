@@ -84,7 +84,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
 
     References
     ----------
-    METHOD §2; JCGM 100:2008 H.3; evidence: MacKay, Neural Computation 4 (1992) 415 (from memory).
+    Method §2; JCGM 100:2008 H.3; evidence: MacKay, Neural Computation 4 (1992) 415 (from memory).
     """
     run = run_of(timeline, session)
     prior = prior_of(session.room, run.log)

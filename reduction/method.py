@@ -1,4 +1,47 @@
-"""Which method made a number, and what each version changed."""
+"""The method in short, which version of it made a number, and what each version changed.
+
+Docstrings elsewhere cite these sections as "Method §n".
+
+§1 Room heat balance. The room's air and what is in it, out to the inner face of the envelope and to the unit's
+openings, averaged over a window, in W and positive where heat enters the room; what enters and is not stored is
+what the unit removed (1)::
+
+    Q_total = ΣP_electric + Q_people + Σ UA·(T_neighbour − T_room) + Q_sun + Q_infiltration + Q_mass
+              + W_r·(h_w1 − h_w2) − C·dT_room/dt
+
+It has the form of the room side of a room calorimeter (ISO 5151, ASHRAE 16) with the storage, infiltration and slow
+mass that an ordinary room adds. The effect is net: the unit's own fan is in it already. Slow mass is heat from walls
+that still follow a past change of temperature; the radiant share of a heater warms surfaces before it warms air.
+Latent part K1·W_r, K1 = 2460 kJ/kg; where moisture is unknown the result is sensible only and a lower bound.
+COP = Q/P and EER = 3.412142·COP in Btu/(W·h), at one condition; neither is a seasonal figure.
+
+§2 The room. UA from a run held warm without the unit, C and slow stores from its decay, by one regression with
+covariance; the number of stores by evidence, residuals shown, and no UA without a temperature difference. Without such
+a run, a stated band.
+
+§3 Sensors and clocks. Limits of offset and gain, resolution, place, time constant, dated calibrations; clock offset and
+drift of a file estimated from shared events, offered, and applied only when confirmed. Faults are found and said.
+
+§4 Windows. Slopes, ranges and scatter inside limits that are data with a source, for at least half an hour; steps in
+unit power part windows; ends snap to whole heater cycles; a hand-made window carries its reason.
+
+§5 Uncertainty. JCGM 100 with covariance and effective degrees of freedom, confirmed by JCGM 101 draws; means of samples
+that remember each other; errors of one instrument shared by all its points.
+
+§6 Cross-checks. Indoor air, outdoor air, energy counters against power, room sensors against each other.
+
+§7 Limits. From evidence: at full speed, coil near freezing, reduced speed, cycling, not steady, unit off, cannot tell;
+near freezing, the capacity in a warmer room is an interval.
+
+§8 Claims. Published performance maps or the unit's own bring a point to a rating condition, with an uncertainty that
+grows with distance; the shortfall in ordered steps that sum exactly; conformance by JCGM 106.
+
+§9 Seasons. CEER, bins, own climate and price; what was not measured is named and bounded.
+
+§10 Comparison. Like conditions, pooled repeats with covariance, an order only where it is at least 95 % probable.
+
+§11 Plans. The same engine run forward, with cautions at the step where they matter.
+"""
 
 METHOD_VERSION = "1.0"
 

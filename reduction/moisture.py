@@ -78,7 +78,7 @@ def net_gain(session: Session, air: Air, people_kg_per_s: float, *, leaks: bool 
 
     References
     ----------
-    The room moisture balance of METHOD: ρ·V·dW/dt = ṁ·(W_leak − W) + sources − W_r.
+    The room moisture balance, Method §1: ρ·V·dW/dt = ṁ·(W_leak − W) + sources − W_r.
     """
     room, ratio = session.room, air.room_ratio or TYPICAL_RATIO
     held = room.volume_m3 * _dry_kg_per_m3(air.room_temp_c, ratio, air.pressure_pa) * air.ratio_slope_per_s

@@ -8,7 +8,7 @@ import numpy as np
 
 from reduction.session import HeaterKind, Room
 
-# Radiant share of the heat, least and most: 20 to 80 % for glowing and panel heaters (METHOD §1), the others from
+# Radiant share of the heat, least and most: 20 to 80 % for glowing and panel heaters (Method §1), the others from
 # handbook practice, from memory.
 RADIANT_SHARE = {
     HeaterKind.FAN_FORCED: (0.0, 0.10),
@@ -55,7 +55,7 @@ def radiant_heater_term(heater_w: float, kind: HeaterKind, room: Room) -> Radian
 
     References
     ----------
-    METHOD §1 "Radiant heaters"; ISO 6946 for the range of the film.
+    Method §1 "Radiant heaters"; ISO 6946 for the range of the film.
 
     Examples
     --------

@@ -40,17 +40,19 @@ class Belief:
     mean: FloatArray
     variance: FloatArray
     log_weight: float
+    slow_s: float
 
 
-def _mixture(beliefs: list[Belief]) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard deviation over weighted choices of time constants."""
+def _mixture(beliefs: list[Belief]) -> tuple[FloatArray, FloatArray, float]:
+    """Mean and standard deviation over weighted choices of time constants, and the slow one's mean. [W, W, s]"""
     logs = np.array([b.log_weight for b in beliefs])
     weight = np.exp(logs - logs.max())
     weight /= weight.sum()
     means = np.stack([b.mean for b in beliefs])
     mean = weight @ means
     variance = weight @ (np.stack([b.variance for b in beliefs]) + (means - mean) ** 2)
-    return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2))
+    slow_s = float(weight @ np.array([b.slow_s for b in beliefs]))
+    return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2)), slow_s
 
 
 def _updated(
@@ -71,7 +73,10 @@ def _updated(
     part = np.linalg.solve(factor, cross.T)
     evidence_log = -0.5 * float(off @ off) - float(np.log(np.diag(factor)).sum())
     return Belief(
-        before.mean + part.T @ off, before.variance - np.sum(part**2, axis=0), before.log_weight + evidence_log
+        before.mean + part.T @ off,
+        before.variance - np.sum(part**2, axis=0),
+        before.log_weight + evidence_log,
+        before.slow_s,
     )
 
 
@@ -89,7 +94,7 @@ def _beliefs(
         if choice.taus_s not in designs:
             designs[choice.taus_s] = design(both, drivers, choice)
         wanted, at_stretches = np.split(designs[choice.taus_s], [len(windows)])
-        belief = Belief(wanted @ mean, np.sum((wanted * sd) ** 2, axis=1), float(np.log(choice.weight)))
+        belief = Belief(wanted @ mean, np.sum((wanted * sd) ** 2, axis=1), float(np.log(choice.weight)), choice.slow_s)
         before.append(belief)
         if own is not None:
             after.append(_updated(belief, wanted, at_stretches, mean, sd, evidence, own))
@@ -117,28 +122,26 @@ def slow_mass_release(
 
     References
     ----------
-    METHOD §1 "Slow mass", eq. (1) term Q_mass.
+    Method §1 "Slow mass", eq. (1) term Q_mass.
     """
     drivers = room_drivers(timeline, session)
     if drivers is None:
         return tuple(SlowMassRelease(0.0, 0.0, "No room temperature, so no estimate.") for _ in windows)
     evidence = apparent_capacity(timeline, session, drivers)
     before, after = _beliefs(session.room, drivers, drivers.spans(windows), evidence)
-    (_, prior_u), (value, u) = _mixture(before), _mixture(after)
+    (_, prior_u, _), (value, u, slow_s) = _mixture(before), _mixture(after)
     return tuple(
-        SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s)))
+        SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s), slow_s))
         for v, s, p in zip(value, u, prior_u, strict=True)
     )
 
 
-def _how(room: Room, evidence: Evidence, prior_u_w: float, u_w: float) -> str:
+def _how(room: Room, evidence: Evidence, prior_u_w: float, u_w: float, slow_s: float) -> str:
     known = "the room's characterisation" if room.slow_mass else "bands for a room of this volume and construction"
     said = (
         f"narrowed from ±{2 * prior_u_w:.0f} W to ±{2 * u_w:.0f} W by {evidence.value_w.size} stretches at one power"
         if evidence.usable
         else "no long stretch at constant unit power to narrow it"
     )
-    tau_h = room.slow_mass.capacity_j_per_k / room.slow_mass.conductance_w_per_k / HOUR_S if room.slow_mass else 3.0
-    return (
-        f"Stores of heat run through the log, from {known}; {said}. A soak of {tau_h:.1f} h more would about halve it."
-    )
+    soak_h = np.log(2.0) * slow_s / HOUR_S
+    return f"Stores of heat run through the log, from {known}; {said}. Each {soak_h:.0f} h more of soak would halve it."

@@ -84,7 +84,7 @@ def prior_stores(room: Room) -> Stores:
 
     References
     ----------
-    METHOD §1 "Slow mass"; ISO 13790 classes of effective capacity per floor area; film from memory.
+    Method §1 "Slow mass"; ISO 13790 classes of effective capacity per floor area; film from memory.
     """
     if room.slow_mass is not None:
         mass = room.slow_mass

@@ -34,7 +34,7 @@ def enter_storage(draft: Draft) -> None:
 
     References
     ----------
-    METHOD, storage: slope of a least-squares line; JCGM 100:2008, H.3 for the slope of a line.
+    Method §1, storage: slope of a least-squares line; JCGM 100:2008, H.3 for the slope of a line.
     """
     cells = room_cells(draft)
     slope = slope_over(draft.timeline, cells, draft.start_s, draft.end_s, draft.cycle_s)
