@@ -144,3 +144,16 @@ def claimed_figures(unit: UnitUnderTest) -> Claimed:
 def _condition(row: dict[str, str]) -> Condition:
     figures = {field: float(row[field]) for field in row if field.endswith("_c")}
     return Condition(name=row["title"], **figures)
+
+
+def tolerance_of(kind: UnitKind, quantity: str) -> tuple[float, str]:
+    """Return the tolerance (fraction) and the scheme it is taken from, for a kind of unit.
+
+    Examples
+    --------
+    >>> tolerance_of(UnitKind.WINDOW, "capacity")
+    (0.05, 'US room unit certification')
+    """
+    rows = (row for row in table("claim_tolerances") if row["quantity"] == quantity)
+    row = next(row for row in rows if kind.value in row["kinds"].split())
+    return float(row["tolerance"]), row["scheme"]

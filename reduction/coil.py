@@ -19,6 +19,11 @@ class CoilTemp:
     low_c: float
     high_c: float
 
+    @property
+    def middle_c(self) -> float:
+        """Middle of the interval. [°C]"""
+        return 0.5 * (self.low_c + self.high_c)
+
     def __str__(self) -> str:
         """Return `−0.6 to 5.6 °C`."""
         return f"{self.low_c:.1f} to {self.high_c:.1f} °C".replace("-", "−")

@@ -8,12 +8,11 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
-from reduction.claims import claim_condition, claim_in_si
+from reduction.claims import claim_condition, claim_in_si, tolerance_of
 from reduction.constants import eer_from_cop
 from reduction.rating import NOT_REDUCIBLE, RatedPoint, air_side_ceiling_w, rating_correction
 from reduction.rounding import with_unit
 from reduction.session import Claim, Condition, UnitKind, UnitUnderTest, Verdict
-from reduction.tables import table
 
 Words = Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
 Judged = Literal["capacity", "eer", "power"]
@@ -150,19 +149,6 @@ def _probabilities(belief: Belief, stated: float, tolerance: float, quantity: Ju
     if quantity == "power":
         belief, stated, tolerance = Belief(-belief.high, -belief.low, belief.u), -stated, -tolerance
     return belief.probability_above(stated), belief.probability_above(stated * (1.0 - tolerance))
-
-
-def tolerance_of(kind: UnitKind, quantity: Judged) -> tuple[float, str]:
-    """Return the tolerance (fraction) and the scheme it is taken from, for a kind of unit.
-
-    Examples
-    --------
-    >>> tolerance_of(UnitKind.WINDOW, "capacity")
-    (0.05, 'US room unit certification')
-    """
-    rows = (row for row in table("claim_tolerances") if row["quantity"] == quantity)
-    row = next(row for row in rows if kind.value in row["kinds"].split())
-    return float(row["tolerance"]), row["scheme"]
 
 
 def _belief(point: RatedPoint, condition: Condition, quantity: Judged) -> Belief | None:

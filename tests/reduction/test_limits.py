@@ -143,3 +143,31 @@ def test_wetter_rooms_have_a_coil_that_condenses_and_the_interval_is_widened_by_
     narrow, wide = _facts(split_u_c=0.0).coil, _facts(split_u_c=0.3).coil
     assert wide.low_c == pytest.approx(narrow.low_c - 0.6)
     assert wide.high_c == pytest.approx(narrow.high_c + 0.6)
+
+
+def test_a_unit_that_its_set_point_slowed_down_is_not_said_to_freeze() -> None:
+    # Supply at 8 °C from 22 °C air: only the largest bypass factor of the band would put the coil near freezing.
+    limit = _limit(power_w=450.0, supply_temp_c=8.0, set_room_temp_c=22.0)
+    assert limit.coil_temp_c is not None
+    assert limit.coil_temp_c[0] < 2.0
+    assert limit.verdict == "reduced speed"
+
+
+def test_the_same_coil_in_a_room_far_above_the_set_point_is_what_holds_the_unit_back() -> None:
+    assert _limit(power_w=450.0, supply_temp_c=7.6, set_room_temp_c=18.0).verdict == "coil near freezing"
+    assert _limit(power_w=450.0, supply_temp_c=7.6, set_room_temp_c=22.0).verdict == "reduced speed"
+
+
+@pytest.mark.parametrize(("power_w", "verdict"), [(700.0, "at full speed"), (560.0, "reduced speed")])
+def test_a_mini_split_in_a_dry_room_may_draw_less_than_the_maps_of_wet_coils_say(power_w: float, verdict: str) -> None:
+    # A tenth for the claim (its market's tolerance) and a twentieth for the dry coil: common practice, no source.
+    split = SMALL_UNIT.model_copy(update={"kind": UnitKind.MINI_SPLIT})
+    changes = {"kind": UnitKind.MINI_SPLIT, "supply_temp_c": 13.0, "outdoor_temp_c": 30.0, "room_temp_c": 24.0}
+    facts = _facts(**changes, return_temp_c=24.0)
+    low, _, _ = full_speed_power_w(facts, claimed_figures(split))
+    assert 700.0 < low < 830.0
+    assert _limit(split, **changes, return_temp_c=24.0, power_w=power_w).verdict == verdict
+
+
+def test_a_supply_probe_that_reads_warmer_than_the_return_tells_nothing_of_the_coil() -> None:
+    assert _limit(supply_temp_c=25.0).verdict == "cannot tell"

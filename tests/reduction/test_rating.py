@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reduction.claims import Claimed, claim_in_si, claimed_figures, default_condition, named_condition
+from reduction.claims import Claimed, claim_in_si, claimed_figures, default_condition, named_condition, tolerance_of
 from reduction.coil import CoilTemp, unseen_latent_w, working_wet_bulb_c
 from reduction.errors import InvalidSession
 from reduction.explain import Shown, shortfall
 from reduction.rating import RatedPoint, air_side_ceiling_w, correction_factor, rating_correction
 from reduction.session import Claim, Condition, Limit, Measured, UnitKind, UnitUnderTest
-from reduction.verdict import Belief, tolerance_of, verdicts, worded
+from reduction.verdict import Belief, verdicts, worded
 
 REFERENCE = (19.4444, 35.0)
 AT_FULL_SPEED = Limit(verdict="at full speed", because="")
