@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -47,6 +48,8 @@ def arriving(blocks: Iterable[bytes], *, name: str) -> Iterator[Arrival]:
         path = Path(scratch) / PurePosixPath(name).name
         with path.open("wb") as file:
             sha256, size = _copy(blocks, file, name)
+            file.flush()
+            os.fsync(file.fileno())  # a row never names bytes that a power cut may still take
         yield Arrival(path, sha256, size)
 
 
@@ -63,12 +66,26 @@ def sweep(*, before: datetime) -> int:
 
 
 def keep(arrival: Arrival) -> str:
-    """Give the file its place in the store, where it may stand already, and return the name it is stored by."""
+    """Give the file its place in the store, where it may stand already, and return the name it is stored by.
+
+    A process that died while it copied may have left a part of the file there; that is replaced by the whole.
+    """
     stored_as = f"sha256/{arrival.sha256[:2]}/{arrival.sha256}"
     if default_storage.exists(stored_as):
-        return stored_as
+        if default_storage.size(stored_as) == arrival.size_bytes:
+            return stored_as
+        default_storage.delete(stored_as)
     with arrival.path.open("rb") as file:
-        return default_storage.save(stored_as, _Movable(file))
+        saved_as = default_storage.save(stored_as, _Movable(file))
+    if saved_as != stored_as:  # another process kept the same bytes meanwhile
+        default_storage.delete(saved_as)
+    return stored_as
+
+
+def stored_evidence() -> Iterator[str]:
+    """Yield the name of every evidence file in the store, whether a row names it or not."""
+    for folder in _listed("sha256")[0]:
+        yield from (f"sha256/{folder}/{name}" for name in _listed(f"sha256/{folder}")[1])
 
 
 def _copy(blocks: Iterable[bytes], to: IO[bytes], name: str) -> tuple[str, int]:
@@ -161,10 +178,23 @@ def forget_parts(upload_id: object) -> None:
     default_storage.delete(f"partial/{upload_id}")
 
 
+def size_of_parts(upload_id: object) -> int:
+    """Return how many bytes of an upload are stored."""
+    return sum(default_storage.size(name) for name in _parts(upload_id))
+
+
+def uploads_with_parts() -> list[str]:
+    """Return the ids of uploads that have parts in the store."""
+    return _listed("partial")[0]
+
+
 def _parts(upload_id: object) -> list[str]:
     folder = f"partial/{upload_id}"
+    return [f"{folder}/{name}" for name in sorted(_listed(folder)[1])]
+
+
+def _listed(folder: str) -> tuple[list[str], list[str]]:
     try:
-        names = default_storage.listdir(folder)[1]
+        return default_storage.listdir(folder)
     except FileNotFoundError:
-        return []
-    return [f"{folder}/{name}" for name in sorted(names)]
+        return [], []

@@ -142,6 +142,7 @@ FILE_UPLOAD_HANDLERS = [
 ]
 
 TASKS = {"default": {"BACKEND": env("TASKS_BACKEND", default="django_tasks.backends.immediate.ImmediateBackend")}}
+JOB_SILENT_S = env.float("JOB_SILENT_S", default=60.0)  # a worker that says nothing for so long counts as dead
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -156,8 +156,13 @@ def begin(*, session: Session, name: str, size_bytes: int, by: Person) -> Partia
     return PartialUpload.objects.filter(**same).first() or PartialUpload.objects.create(**same)
 
 
+@transaction.atomic
 def receive(*, upload: PartialUpload, offset: int, part: File, by: Person) -> PartialUpload:
-    """Take the next part; one that was received already is taken as read, one that skips ahead is refused."""
+    """Take the next part; one that was received already is taken as read, one that skips ahead is refused.
+
+    The row is locked, so that the same part sent twice at once is stored and counted once.
+    """
+    upload = PartialUpload.objects.select_for_update().get(pk=upload.pk)
     if offset < upload.received_bytes:
         return upload
     if offset > upload.received_bytes or offset + part.size > upload.size_bytes:
@@ -175,10 +180,12 @@ def receive(*, upload: PartialUpload, offset: int, part: File, by: Person) -> Pa
 
 def finish(*, upload: PartialUpload, by: Person) -> Upload:
     """Join the parts, read and keep the file; an upload that ends here leaves no parts, kept or refused."""
-    if upload.received_bytes != upload.size_bytes:
+    current = PartialUpload.objects.filter(pk=upload.pk).first()  # gone where another request ended it meanwhile
+    received = min(current.received_bytes if current else 0, evidence_store.size_of_parts(upload.pk))
+    if received != upload.size_bytes:
         raise InvalidSession(
             place=Place(upload.name),
-            found=f"{upload.received_bytes} bytes",
+            found=f"{received} bytes",
             expected=f"{upload.size_bytes} bytes",
             remedy="Go on with the upload; the rest is still missing.",
         )
@@ -199,5 +206,7 @@ def expire(*, now: datetime | None = None) -> int:
 
 
 def _forget(upload: PartialUpload) -> None:
-    evidence_store.forget_parts(upload.pk)
+    """Forget the row first: an upload that lost some of its parts must not be gone on with."""
+    pk = upload.pk
     upload.delete()
+    evidence_store.forget_parts(pk)

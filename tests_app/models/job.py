@@ -34,10 +34,21 @@ class Job(models.Model):
     done_steps = models.PositiveIntegerField(default=0)
     total_steps = models.PositiveIntegerField(default=0)
     message = models.TextField(blank=True)
+    detail = models.JSONField(
+        default=dict, blank=True, help_text="What a task over many sessions did, session by session"
+    )
     reduction = models.ForeignKey(Reduction, models.SET_NULL, null=True, blank=True, related_name="+")
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     asked_at = models.DateTimeField(auto_now_add=True)
+    task_id = models.CharField(max_length=64, blank=True, help_text="The task that does it, in the queue")
+    attempts = models.PositiveIntegerField(default=0, help_text="How often a worker took it up")
+    heard_at = models.DateTimeField(auto_now=True, help_text="When whoever works on it last said so")
     finished_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-asked_at"]
+
+    @property
+    def is_open(self) -> bool:
+        """Say whether it waits or runs."""
+        return self.state in (self.State.WAITING, self.State.RUNNING)

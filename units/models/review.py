@@ -24,7 +24,9 @@ class Review(models.Model):
     body = models.TextField(blank=True, help_text="Markdown")
     units = models.ManyToManyField(Unit, related_name="reviews")
     points = models.ManyToManyField("tests_app.Point", blank=True, related_name="reviews")
-    point_keys = models.JSONField(default=dict, blank=True, help_text="Short name of each chosen point, by its id: P1, P2")
+    point_keys = models.JSONField(
+        default=dict, blank=True, help_text="Short name of each chosen point, by its id: P1, P2"
+    )
     charts = models.JSONField(default=list, blank=True, help_text="Names of the charts that are shown")
     disclosure = models.TextField(blank=True, help_text="How each unit was obtained, who paid, kept or returned")
     answers = models.JSONField(default=dict, blank=True, help_text="Answers to severe findings, by finding id")
