@@ -150,30 +150,11 @@ def enter_infiltration(draft: Draft, room: Temperature, neighbours: dict[str, Te
     given = draft.session.room
     if given.surfaces_include_infiltration or not given.surfaces:
         return
-    value, u = infiltration_m3_per_s(given)
-    pressure = draft.pressure_pa
-    if given.infiltration_m3_per_h is None:
-        draft.say(
-            "infiltration_assumed",
-            Severity.NOTE,
-            f"The surfaces' UA is stated without infiltration and no flow is given: {3600 * value:.0f} m³/h within "
-            f"{2 * 3600 * u:.0f} is assumed for this volume.",
-            remedy="Find UA with the air leaks in it, by a co-heating run in the same room.",
-        )
+    flow = _infiltration(draft)
     source = neighbours.get(given.infiltration_from) or _neighbour(
         draft, Conductance(given.infiltration_from, 1.0, 0.0, False, ""), room
     )
-    flow = draft.ledger.enter(
-        Input(
-            "infiltration",
-            value,
-            u,
-            "m³/s",
-            shared_key=f"room:{draft.room_key}:infiltration",
-            source="stated or by volume",
-        )
-    )
-    dry_m3_per_kg = float(specific_volume_m3_per_kg(source.measured.value, TYPICAL_RATIO, pressure))
+    dry_m3_per_kg = float(specific_volume_m3_per_kg(source.measured.value, TYPICAL_RATIO, draft.pressure_pa))
     per_k = float(heat_capacity_j_per_kg_k(TYPICAL_RATIO)) / dry_m3_per_kg
     outside, inside = source.quantity, room.quantity
     draft.ledger.add_term(
@@ -181,3 +162,18 @@ def enter_infiltration(draft: Draft, room: Temperature, neighbours: dict[str, Te
         lambda x: per_k * flow(x) * (outside(x) - inside(x)),
         "ρ·c·flow·ΔT, sensible part",
     )
+
+
+def _infiltration(draft: Draft) -> Quantity:
+    """Enter the flow of air that leaks in: the tester's, or a band by volume, which is said. [m³/s]"""
+    value, u = infiltration_m3_per_s(draft.session.room)
+    if draft.session.room.infiltration_m3_per_h is None:
+        draft.say(
+            "infiltration_assumed",
+            Severity.NOTE,
+            f"The surfaces' UA is stated without infiltration and no flow is given: {3600 * value:.0f} m³/h within "
+            f"{2 * 3600 * u:.0f} is assumed for this volume.",
+            remedy="Find UA with the air leaks in it, by a co-heating run in the same room.",
+        )
+    key = f"room:{draft.room_key}:infiltration"
+    return draft.ledger.enter(Input("infiltration", value, u, "m³/s", shared_key=key, source="stated or by volume"))
