@@ -51,6 +51,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "session-document": ("get", 302, 404, 200, 200, 200),
     "files": ("get", 302, 404, 200, 200, 200),
     "file-download": ("get", 302, 404, 200, 200, 200),
+    "file-answer": ("post", 302, 404, 403, 422, 422),
     "file-read-as": ("post", 302, 404, 403, 302, 302),
     "file-clock": ("post", 302, 404, 403, 302, 302),
     "file-clock-take": ("post", 302, 404, 403, 422, 422),
@@ -84,6 +85,9 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "instrument-edit": ("get", 302, 404, 403, 200, 200),
     "instrument-calibrate": ("get", 302, 404, 403, 200, 200),
     "certificate": ("get", 302, 404, 200, 200, 200),
+    "rereductions": ("get", 302, 200, 200, 200, 200),
+    "rereduction-begin": ("post", 302, 302, 403, 302, 302),
+    "rereduction": ("get", 302, 404, 404, 404, 404),  # the scene's job is another kind of work
     "reviews": ("get", 302, 200, 200, 200, 200),
     "review-new": ("get", 302, 200, 403, 200, 200),
     "review": ("get", 302, 404, 200, 200, 200),

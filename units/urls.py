@@ -12,6 +12,7 @@ from units.views import (
     method,
     plan,
     published,
+    rereduction,
     reviews,
     room,
     shares,
@@ -70,6 +71,13 @@ instrument_urls = [
     path("certificates/<uuid:calibration_id>/", instruments.certificate, name="certificate"),
 ]
 
+# /again/: results made from what no longer holds
+rereduction_urls = [
+    path("", rereduction.listing, name="rereductions"),
+    path("begin/", rereduction.begin, name="rereduction-begin"),
+    path("<uuid:job_id>/", rereduction.show, name="rereduction"),
+]
+
 # /reviews/
 review_urls = [
     path("", reviews.listing, name="reviews"),
@@ -122,6 +130,7 @@ urlpatterns = [
     path("sessions/", include("tests_app.urls")),
     path("rooms/", include(room_urls)),
     path("instruments/", include(instrument_urls)),
+    path("again/", include(rereduction_urls)),
     path("reviews/", include(review_urls)),
     path("published/", include(published_urls)),
     path("shared/", include(shared_urls)),

@@ -1,0 +1,158 @@
+"""Sensors hung together in still air of one temperature: how far each reads from all, with its uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.errors import NothingToReduce, Place
+from reduction.repeatability import mean_of, slope_of
+from reduction.series import Series
+from reduction.session import Distribution, Instrument, Role
+from reduction.timeline import Timeline
+
+FloatArray = NDArray[np.float64]
+
+HOUR_S = 3600.0
+SHORTEST_S = 1800.0  # common practice, no source: long enough for slow housings to settle
+STEEPEST_K_PER_H = 1.0  # beyond it the lag of each housing shows as an offset; common practice, no source
+PLACE_U_K = 0.05  # between places of one bundle in stirred air, common practice, no source
+UNIT_OFF_W = 30.0  # standby and a control board; more than that may cool
+TEMPERATURES = frozenset(role for role in Role if role.value.endswith("_temp"))
+
+
+@dataclass(frozen=True)
+class Offset:
+    """One sensor's reading less the reference, with standard uncertainty [K]; `remark` is empty where all is well."""
+
+    key: str
+    column: str
+    instrument: Instrument | None
+    mean_c: float
+    offset_k: float
+    u_k: float
+    remark: str
+
+
+@dataclass(frozen=True)
+class Colocation:
+    """The check over one span: its sensors against `reference`, the drift [K/h] and the u that all share [K]."""
+
+    start_s: float
+    end_s: float
+    reference: str
+    slope_k_per_h: float
+    common_u_k: float
+    offsets: tuple[Offset, ...]
+
+
+def co_locate(timeline: Timeline, start_s: float, end_s: float, reference: str | None = None) -> Colocation:
+    """Return the offset of every temperature sensor from a reference sensor or from the mean of all.
+
+    Parameters
+    ----------
+    timeline
+        Readings without any correction of offset, one cell after the other.
+    start_s, end_s
+        Span in which all hung together, Unix time. [s]
+    reference
+        Key of the series that is known better than the others; none: the mean of all.
+
+    Raises
+    ------
+    NothingToReduce
+        If the span is short, the unit ran, fewer than two sensors read, or the air was not still enough.
+
+    Notes
+    -----
+    u² = scatter of the mean difference² + place² + resolution²/12 + (slope · time constant)²/3 + common². The common
+    part is what the reference itself may be wrong by: its own u, or the limits of the N sensors over √N.
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.7 for limits, F.2.2.1 for resolution, 5.1.2 for the sum.
+    """
+    inside = (timeline.grid_s >= start_s) & (timeline.grid_s + timeline.step_s <= end_s)
+    sensors = {series.key: series for series in timeline.series.values() if series.role in TEMPERATURES}
+    cells = {key: timeline.cells[key][inside] for key in sensors}
+    used = {key: values for key, values in cells.items() if len(values) and np.isfinite(values).mean() > 0.9}
+    _refuse(timeline, inside, len(used), end_s - start_s)
+    readings = np.array(list(used.values()))
+    known = np.isfinite(readings).all(axis=0)
+    readings, time = readings[:, known], timeline.grid_s[inside][known]
+    if len(time) * timeline.step_s < SHORTEST_S:
+        raise _nothing("gaps in the sensors", "half an hour that all of them logged", "Choose another span.")
+    slope = slope_of(time, readings.mean(axis=0))[0] * HOUR_S
+    if abs(slope) > STEEPEST_K_PER_H:
+        raise _nothing(
+            f"air that drifts by {slope:+.1f} K/h",
+            f"at most {STEEPEST_K_PER_H:g} K/h",
+            "Choose a calmer span, or let the room soak with everything off.",
+        )
+    keys = list(used)
+    if reference is not None and reference not in keys:
+        raise _nothing("no reading of the reference sensor", "its log in this span", "Choose another reference.")
+    truth = readings[keys.index(reference)] if reference else readings.mean(axis=0)
+    common = _common_u_k([sensors[key].instrument for key in ([reference] if reference else keys)])
+    offsets = [
+        _offset(sensors[key], row, truth, slope, common)
+        for key, row in zip(keys, readings, strict=True)
+        if key != reference
+    ]
+    name = sensors[reference].column if reference else f"the mean of {len(keys)} sensors"
+    return Colocation(float(start_s), float(end_s), name, slope, common, tuple(offsets))
+
+
+def _offset(series: Series, row: FloatArray, truth: FloatArray, slope: float, common: float) -> Offset:
+    instrument = series.instrument or Instrument(id=series.column)
+    difference = mean_of(row - truth)
+    lag_k = abs(slope) / HOUR_S * instrument.time_constant_s
+    u = sqrt(difference.u**2 + PLACE_U_K**2 + instrument.resolution**2 / 12.0 + lag_k**2 / 3.0 + common**2)
+    limit = instrument.offset_limit
+    beyond = limit and abs(difference.value) > limit + 2.0 * u
+    return Offset(
+        key=series.key,
+        column=series.column,
+        instrument=series.instrument,
+        mean_c=float(row.mean()),
+        offset_k=difference.value,
+        u_k=u,
+        remark=f"beyond its maker's ±{limit:g} K: look at the sensor before you correct it" if beyond else "",
+    )
+
+
+def _common_u_k(instruments: list[Instrument | None]) -> float:
+    """What the reference may be wrong by as a whole: independent sensors average out, √N. [K]"""
+    own = [_own_u_k(each or Instrument(id="")) for each in instruments]
+    return sqrt(sum(u**2 for u in own)) / len(own)
+
+
+def _own_u_k(instrument: Instrument) -> float:
+    if instrument.offset_correction_u is not None:
+        return instrument.offset_correction_u
+    divisor = {Distribution.RECTANGULAR: sqrt(3.0), Distribution.TRIANGULAR: sqrt(6.0)}.get(
+        instrument.distribution, 1.96
+    )
+    return instrument.offset_limit / divisor
+
+
+def _refuse(timeline: Timeline, inside: NDArray[np.bool_], sensors: int, length_s: float) -> None:
+    if length_s < SHORTEST_S:
+        raise _nothing(f"{length_s / 60:.0f} min", f"at least {SHORTEST_S / 60:.0f} min", "Choose a longer span.")
+    if sensors < 2:
+        raise _nothing(f"{sensors} temperature sensors", "two or more that hung together", "Choose another span.")
+    for series in timeline.of(Role.UNIT_POWER):
+        watts = timeline.cells[series.key][inside]
+        if np.any(watts > UNIT_OFF_W):
+            raise _nothing(
+                f"a unit that draws {np.nanmax(watts):.0f} W",
+                "the unit off",
+                "Co-locate with the unit off: its air is warmer in one place than in another.",
+            )
+
+
+def _nothing(found: str, expected: str, remedy: str) -> NothingToReduce:
+    return NothingToReduce(place=Place("co-location"), found=found, expected=expected, remedy=remedy)

@@ -1,0 +1,122 @@
+"""What a later reduction says that an earlier one did not: point by point, in units of the U that was stated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from tests_app.models import Job, Point, Reduction, Session
+
+FIGURES = {
+    "capacity": ("capacity_w", "capacity_u95_w"),
+    "power": ("power_w", "power_u95_w"),
+    "eer": ("eer_btu_per_wh", "eer_u95"),
+}
+
+
+@dataclass(frozen=True)
+class FigureChange:
+    """One figure before and after, each with its U95; `in_u` is the change over the U95 that was stated before."""
+
+    before: float
+    before_u95: float
+    after: float
+    after_u95: float
+
+    @property
+    def change(self) -> float:
+        """After less before."""
+        return self.after - self.before
+
+    @property
+    def in_u(self) -> float | None:
+        """The change in units of U, None where none was stated."""
+        return self.change / self.before_u95 if self.before_u95 else None
+
+    @property
+    def beyond_u(self) -> bool:
+        """Whether the earlier statement did not cover what is said now."""
+        return abs(self.change) > self.before_u95
+
+
+@dataclass(frozen=True)
+class PointChange:
+    """One window in both reductions; `before` or `after` is None where only one has it."""
+
+    before: Point | None
+    after: Point | None
+
+    @property
+    def label(self) -> str:
+        """The window's name."""
+        return str(self.after or self.before)
+
+    @property
+    def figures(self) -> dict[str, FigureChange]:
+        """The figures that both have."""
+        if self.before is None or self.after is None:
+            return {}
+        both = {
+            name: [getattr(point, field) for point in (self.before, self.after) for field in fields]
+            for name, fields in FIGURES.items()
+        }
+        return {name: FigureChange(*values) for name, values in both.items() if None not in values}
+
+    @property
+    def beyond_u(self) -> bool:
+        """Whether any figure moved by more than was stated, or the window came or went."""
+        figures = self.figures
+        return not figures or any(change.beyond_u for change in figures.values())
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a task did to one session: the reductions before and after, or why there is none."""
+
+    session: Session | None
+    before: Reduction | None
+    after: Reduction | None
+    error: str
+    points: tuple[PointChange, ...]
+
+    @property
+    def beyond_u(self) -> bool:
+        """Whether any of its points moved beyond U."""
+        return any(point.beyond_u for point in self.points)
+
+
+def outcomes(job: Job) -> list[Outcome]:
+    """Return what a re-reduction did, session by session, as its job has it so far."""
+    done = job.detail.get("outcomes") or []
+    keys = {each[name] for each in done for name in ("before", "after") if each[name]}
+    rows = Reduction.objects.filter(pk__in=keys, session__bench=job.bench).select_related("session__unit")
+    reductions = {str(row.pk): row for row in rows.prefetch_related("points")}
+    sessions = Session.objects.filter(bench=job.bench).in_bulk([UUID(each["session"]) for each in done])
+    return [_outcome(each, sessions, reductions) for each in done]
+
+
+def _outcome(each: dict[str, str | None], sessions: dict[UUID, Session], reductions: dict[str, Reduction]) -> Outcome:
+    before, after = (reductions.get(each[name] or "") for name in ("before", "after"))
+    moved = changes(before, after) if before and after and before != after else []
+    return Outcome(sessions.get(UUID(each["session"])), before, after, each["error"] or "", tuple(moved))
+
+
+def changes(before: Reduction, after: Reduction) -> list[PointChange]:
+    """Pair the windows of two reductions of one session: those that overlap most, each once."""
+    left = list(before.points.all())
+    pairs = []
+    for point in after.points.all():
+        partner = _partner(point, left)
+        if partner is not None:
+            left.remove(partner)
+        pairs.append(PointChange(partner, point))
+    return pairs + [PointChange(point, None) for point in left]
+
+
+def _partner(point: Point, among: Sequence[Point]) -> Point | None:
+    def overlap_s(other: Point) -> float:
+        return (min(point.end, other.end) - max(point.start, other.start)).total_seconds()
+
+    best = max(among, key=lambda other: (overlap_s(other), other.label == point.label), default=None)
+    return best if best is not None and overlap_s(best) > 0 else None
