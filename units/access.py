@@ -60,7 +60,7 @@ def may(bench: Bench | None, person: Person | AnonymousUser, to: Intent) -> bool
 
 def current_bench(person: Person | AnonymousUser, chosen: str | None = None) -> Bench | None:
     """Return the bench a person works at: the chosen one where it is theirs, else their first, else none."""
-    benches = list(visible(Bench, person))
+    benches = list(visible(Bench, person)) if person.is_authenticated else []
     return next((bench for bench in benches if str(bench.pk) == chosen), benches[0] if benches else None)
 
 

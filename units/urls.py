@@ -7,6 +7,7 @@ from units.views import (
     bench,
     bulk,
     catalogue,
+    colocation,
     compare,
     instruments,
     method,
@@ -65,6 +66,7 @@ room_urls = [
 instrument_urls = [
     path("", instruments.listing, name="instruments"),
     path("new/", instruments.new, name="instrument-new"),
+    path("together/", colocation.show, name="colocation"),
     path("<uuid:instrument_id>/", instruments.show, name="instrument"),
     path("<uuid:instrument_id>/edit/", instruments.edit, name="instrument-edit"),
     path("<uuid:instrument_id>/calibrate/", instruments.calibrate, name="instrument-calibrate"),
@@ -124,6 +126,7 @@ account_urls = [
 ]
 
 urlpatterns = [
+    path("published/", include(published_urls)),  # first: most asked for, and the same for all
     path("", include(catalogue_urls)),
     path("bench/", include(bench_urls)),
     path("units/", include(unit_urls)),
@@ -132,7 +135,6 @@ urlpatterns = [
     path("instruments/", include(instrument_urls)),
     path("again/", include(rereduction_urls)),
     path("reviews/", include(review_urls)),
-    path("published/", include(published_urls)),
     path("shared/", include(shared_urls)),
     path("sitemap.xml", published.sitemap, name="sitemap"),
     path("robots.txt", published.robots, name="robots"),

@@ -23,60 +23,54 @@ from units.models import Edition
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-STANDING_KEPT_S = 10  # how long a process may not know of a correction or a withdrawal
-PAGE_KEPT_S = 3600
+KEPT_S = 10  # how long a process may not know of a correction or a withdrawal
 FOR_EVER = "public, max-age=31536000, immutable"
 A_DAY = "public, max-age=86400, stale-while-revalidate=604800"
 ASK_AGAIN = "public, no-cache"
 
 
 @dataclass(frozen=True)
-class Standing:
-    """Which edition an address leads to, and what became of it."""
+class Served:
+    """What an address answers with, cut where the site's own address is to be put in."""
 
-    pk: str
-    slug: str
-    number: int
-    sha256: str
-    notice: str
+    etag: str
+    parts: tuple[bytes, ...]
     withdrawn: bool
 
-    def etag(self, origin: str) -> str:
-        """Return the page's ETag: the edition, its notice and the site's address."""
-        told = f"{self.sha256}{self.notice}{origin}"
-        return quote_etag(hashlib.sha256(told.encode()).hexdigest()[:32])
+    def page(self, origin: str) -> bytes:
+        """Return the page as it is sent."""
+        return origin.encode().join(self.parts)
 
 
-def standing_of(slug: str, number: int | None) -> Standing:
-    """Return what an address leads to, or raise Http404."""
-    return cache.get_or_set(f"standing:{slug}:{number}", lambda: _standing(read.edition(slug, number)), STANDING_KEPT_S)
+def served(slug: str, number: int | None) -> Served:
+    """Return what an address answers with, or raise Http404; read once in a while, not for every reader."""
+    return cache.get_or_set(_key(slug, number), lambda: _read(read.edition(slug, number)), KEPT_S)
 
 
 def forget(slug: str, last: int) -> None:
     """Let this process see at once that a review was published, corrected or withdrawn; others see it in seconds."""
-    cache.delete_many([f"standing:{slug}:{number}" for number in [None, *range(1, last + 1)]])
+    cache.delete_many([_key(slug, number) for number in [None, *range(1, last + 1)]])
 
 
-def _standing(edition: Edition) -> Standing:
+def _key(slug: str, number: int | None) -> str:
+    return f"served:{slug}:{number or 'last'}"
+
+
+def _read(edition: Edition) -> Served:
+    notice = _notice(edition)
+    body = edition.html.replace(STANDING, notice, 1).encode()
+    etag = quote_etag(hashlib.sha256(body).hexdigest()[:32])
+    return Served(etag, tuple(body.split(ORIGIN.encode())), read.withdrawal_of(edition) is not None)
+
+
+def _notice(edition: Edition) -> str:
+    """Return what became of an edition since: nothing, a later one, or the withdrawal of the review."""
     withdrawal = read.withdrawal_of(edition)
     later = read.edition(edition.review.slug) if hasattr(edition, "superseded_by") else None
-    notice = ""
-    if withdrawal is not None or later is not None:
-        context = {"edition": edition, "withdrawal": withdrawal, "later": later, "address": f"{ORIGIN}/published/"}
-        notice = render_to_string("units/published/_standing.html", context).strip()
-    return Standing(
-        str(edition.pk), edition.review.slug, edition.number, edition.sha256, notice, withdrawal is not None
-    )
-
-
-def page_bytes(standing: Standing, origin: str) -> bytes:
-    """Return the page as it is sent."""
-
-    def make() -> bytes:
-        html = read.edition(standing.slug, standing.number).html
-        return html.replace(STANDING, standing.notice, 1).replace(ORIGIN, origin).encode()
-
-    return cache.get_or_set(f"page:{standing.pk}:{standing.etag(origin)}", make, PAGE_KEPT_S)
+    if withdrawal is None and later is None:
+        return ""
+    context = {"edition": edition, "withdrawal": withdrawal, "later": later, "address": f"{ORIGIN}/published/"}
+    return render_to_string("units/published/_standing.html", context).strip()
 
 
 def origin_of(request: HttpRequest) -> str:

@@ -20,7 +20,7 @@ from units import drawing
 from units.editions import export, feeds, raw, read
 from units.editions.document import standing_alone
 from units.editions.page import style
-from units.editions.serve import A_DAY, ASK_AGAIN, FOR_EVER, Standing, origin_of, page_bytes, sent, standing_of
+from units.editions.serve import A_DAY, ASK_AGAIN, FOR_EVER, Served, origin_of, sent, served
 
 HTML = "text/html; charset=utf-8"
 CSV = "text/csv; charset=utf-8"
@@ -37,24 +37,22 @@ def listing(request: HttpRequest) -> HttpResponse:
 @require_safe
 def latest(request: HttpRequest, slug: str) -> HttpResponse:
     """Show the last edition at the review's own address; where it was withdrawn, say so and why."""
-    standing = standing_of(slug, None)
-    if standing.withdrawn:
+    found = served(slug, None)
+    if found.withdrawn:
         series = read.series(slug)
         context = {"series": series, "withdrawal": read.withdrawal_of(series[0])}
         return render(request, "units/published/withdrawn.html", context, status=410)
-    return _page(request, standing, keep=ASK_AGAIN)
+    return _page(request, found, keep=ASK_AGAIN)
 
 
 @require_safe
 def numbered(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     """Show one edition, as it was published."""
-    return _page(request, standing_of(slug, number), keep=A_DAY)
+    return _page(request, served(slug, number), keep=A_DAY)
 
 
-def _page(request: HttpRequest, standing: Standing, *, keep: str) -> HttpResponse:
-    origin = origin_of(request)
-    etag = standing.etag(origin)
-    return sent(request, etag, lambda: page_bytes(standing, origin), content_type=HTML, keep=keep)
+def _page(request: HttpRequest, found: Served, *, keep: str) -> HttpResponse:
+    return sent(request, found.etag, lambda: found.page(origin_of(request)), content_type=HTML, keep=keep)
 
 
 @require_safe
