@@ -81,6 +81,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "room-take": ("post", 302, 404, 403, 302, 302),
     "instruments": ("get", 302, 200, 200, 200, 200),
     "instrument-new": ("get", 302, 200, 403, 200, 200),
+    "colocation": ("get", 302, 200, 200, 200, 200),
     "instrument": ("get", 302, 404, 200, 200, 200),
     "instrument-edit": ("get", 302, 404, 403, 200, 200),
     "instrument-calibrate": ("get", 302, 404, 403, 200, 200),

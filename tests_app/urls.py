@@ -11,6 +11,7 @@ file_urls = [
     path("", files.show, name="files"),
     path("<uuid:file_id>/", files.download, name="file-download"),
     path("<uuid:file_id>/read-as/", files.read_as, name="file-read-as"),
+    path("<uuid:file_id>/answer/", files.answer, name="file-answer"),
     path("<uuid:file_id>/clock/", files.set_clock, name="file-clock"),
     path("<uuid:file_id>/clock/take/", files.take_clock, name="file-clock-take"),
     path("<uuid:file_id>/remember/", files.remember, name="file-remember"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 
@@ -35,9 +36,10 @@ def as_form_error(form: BaseForm, error: ReductionError, field: str | None = Non
 
 
 def as_data(error: ReductionError) -> dict[str, object]:
-    """Return the error as data: the sentence and its parts."""
+    """Return the error as data: the sentence, its parts, and what a person is asked, if anything."""
     place = {"file": error.place.file, "row": error.place.row, "column": error.place.column}
-    return {
+    question = getattr(error, "question", None)
+    return ({} if question is None else {"question": asdict(question)}) | {
         "code": type(error).__name__,
         "sentence": str(error),
         "place": place,

@@ -55,6 +55,7 @@ def test_only_a_tester_writes(
 
 ADDRESSES: dict[str, Callable[[Reduction], list[object]]] = {
     "file-download": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
+    "file-answer": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
     "file-read-as": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
     "file-clock": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
     "file-remember": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
@@ -72,7 +73,7 @@ def test_what_belongs_to_a_session_is_reached_through_its_own_session_only(
 ) -> None:
     own, child = ADDRESSES[name](reduction)
     other = builders.a_session(bench=reduction.session.bench)
-    post = name in {"file-read-as", "file-clock", "file-remember", "file-apply", "file-remove"}
+    post = name in {"file-answer", "file-read-as", "file-clock", "file-remember", "file-apply", "file-remove"}
     ask = "post" if post else "get"
     assert getattr(stranger, ask)(reverse(name, args=[own, child])).status_code == 404
     assert getattr(tester, ask)(reverse(name, args=[other.pk, child])).status_code == 404

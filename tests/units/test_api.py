@@ -224,3 +224,21 @@ def test_the_openapi_document_names_every_address_of_the_api(visitor: Client) ->
     assert {"/api/units/", "/api/sessions/", "/api/reductions/{id}/", "/api/points/", "/api/published-points/"} <= {
         *document["paths"]
     }
+
+
+def test_a_file_that_can_be_read_in_two_ways_is_answered_with_its_question_until_the_profile_says(
+    bench: Bench, visitor: Client
+) -> None:
+    program = a_program(bench, "tester")
+
+    def send(profile: dict[str, str]) -> Any:
+        file = SimpleUploadedFile("log.csv", b"time,room_C\n07/08/2026 18:05,24.6\n07/08/2026 18:06,24.7\n")
+        document = a_document(files=[{"path": "log.csv", "profile": profile}])
+        return visitor.post("/api/sessions/", {"document": json.dumps(document), "files": [file]}, headers=program)
+
+    refused = send({})
+    assert refused.status_code == 422
+    question = refused.json()["errors"][0]["question"]
+    assert (question["what"], question["options"]) == ("date_order", ["day_first", "month_first"])
+    assert "fits both orders" in question["because"]
+    assert send({"date_order": "day_first"}).status_code == 201

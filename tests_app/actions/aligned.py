@@ -17,6 +17,7 @@ from reduction.examination import examine
 from reduction.intake import read_files
 from reduction.timeline import Timeline, align
 from tests_app import evidence_store, session_document
+from tests_app.actions.questions import require_answers
 from tests_app.models import Session
 
 MATTERS = {"files", "channels", "instruments", "settings", "time_zone"}
@@ -24,6 +25,7 @@ MATTERS = {"files", "channels", "instruments", "settings", "time_zone"}
 
 def timeline_of(session: Session, document: doc.Session) -> Timeline:
     """Read the session's logs as its document says and lay them on one clock, as a reduction does."""
+    require_answers(session=session)
     with evidence_store.folder_of(session.files.select_related("evidence")) as folder:
         logs = read_files(document, folder)
     series, _, _ = series_of(document, logs)

@@ -79,10 +79,13 @@ def _texts(document: doc.Session) -> Iterator[tuple[str, str, type[Model], str]]
         yield "channels", channel.instrument or "", Channel, "imported_instrument"
 
 
-def bring_in(*, bench: Bench, document: doc.Session, files: Iterable[Incoming], by: Person) -> Session:
+def bring_in(
+    *, bench: Bench, document: doc.Session, files: Iterable[Incoming], by: Person, may_ask: bool = False
+) -> Session:
     """Create a session from its document and files: unit, evidence, channels, windows; all of it or nothing.
 
-    Room and instruments stay as the document states them, so that the session reduces here as it did elsewhere.
+    Room and instruments stay as the document states them, so that the session reduces here as it did elsewhere. A file
+    that can be read in several ways is refused with its question, or kept with it where somebody is there to answer.
     """
     with ExitStack() as stack:
         arrived = {
@@ -96,7 +99,7 @@ def bring_in(*, bench: Bench, document: doc.Session, files: Iterable[Incoming], 
             evidence = {path: keep_evidence(bench=bench, arrival=one, by=by) for path, one in wanted.items()}
             unit = unit_of(bench=bench, document=document, by=by)
             session = session_document.from_document(document, bench=bench, unit=unit, evidence=evidence, by=by)
-            files_read = mapping.read_again(session=session, by=by)
+            files_read = mapping.read_again(session=session, by=by, may_ask=may_ask)
             if document.channels:
                 for file in files_read.values():
                     file.channels.filter(confirmed=False).update(role=Role.IGNORED, confirmed=True)

@@ -35,14 +35,19 @@ def _source(session: Session, file: SessionFile, stack: ExitStack) -> Source:
 
 
 @transaction.atomic
-def read_again(*, session: Session, by: Person) -> dict[UUID, SessionFile]:
-    """Read all files of a session; the first that cannot be read is raised and then nothing is changed."""
+def read_again(*, session: Session, by: Person, may_ask: bool = True) -> dict[UUID, SessionFile]:
+    """Read all files of a session; the first that cannot be read is raised and then nothing is changed.
+
+    A file with a question keeps it for a person to answer, or, where nobody is there to ask, cannot be read.
+    """
     with ExitStack() as stack:
         stored = sources(session=session, stack=stack)
         readings = dict(zip(stored, read_together(list(stored.values())), strict=True))
     for reading in readings.values():
         if isinstance(reading, ReductionError):
             raise reading
+        if reading.asks is not None and not may_ask:
+            raise reading.asks
     keep_readings(readings=readings, by=by)
     return {file.pk: file for file in readings}
 
@@ -67,7 +72,7 @@ def read_as(*, file: SessionFile, profile: Mapping[str, Any], by: Person) -> Ses
     """Read a file again by what a person said of it (zone, date order, delimiter …); all or nothing."""
     said = {name: value for name, value in profile.items() if value not in (None, "")}
     try:
-        file.profile = Profile.model_validate(said).model_dump(mode="json", exclude_none=True)
+        file.profile = Profile.model_validate(said).model_dump(mode="json", exclude_defaults=True)
     except ValidationError as error:
         raise _invalid(file, error) from error
     file.save(update_fields=["profile"])

@@ -21,6 +21,7 @@ from reduction.session import Profile
 
 PICTURE_BINS = 96
 PREVIEW_ROWS = 10
+EVIDENCE_BYTES, EVIDENCE_LINES = 2000, 6
 LONGEST_NAME, LONGEST_PATH, LONGEST_PLACE, LONGEST_UNIT = 300, 500, 80, 40  # as the channels' columns hold
 APART_BYTES = 16 << 20  # from here on a file is read in a process of its own, whose memory goes with it
 
@@ -37,10 +38,14 @@ class Source:
 
 @dataclass(frozen=True)
 class Reading:
-    """What was read of one file: `data` as `SessionFile.reading` keeps it, and a proposal for each channel."""
+    """What was read of one file: `data` as `SessionFile.reading` keeps it, and a proposal for each channel.
+
+    `asks` where nothing was read, because the file can be read in several ways and only a person can say in which.
+    """
 
     data: dict[str, Any]
     proposals: list[dict[str, Any]]
+    asks: ReductionError | None = None
 
 
 def read_together(sources: Sequence[Source]) -> list[Reading | ReductionError]:
@@ -55,7 +60,7 @@ def _read_all(sources: Sequence[Source]) -> list[Reading | ReductionError]:
     read = [_logs_of(source) for source in sources]
     proposed = iter(with_roles(tuple(log for logs in read if isinstance(logs, tuple) for log in logs)))
     return [
-        _reading(source, tuple(next(proposed) for _ in logs)) if isinstance(logs, tuple) else logs
+        _reading(source, tuple(next(proposed) for _ in logs)) if isinstance(logs, tuple) else _asked(source, logs)
         for source, logs in zip(sources, read, strict=True)
     ]
 
@@ -69,6 +74,23 @@ def _logs_of(source: Source) -> tuple[Log, ...] | ReductionError:
     except ReductionError as error:
         return error
     return logs
+
+
+def _asked(source: Source, error: ReductionError) -> Reading | ReductionError:
+    """Return what a file asks before it can be read, with its first lines; an error that asks nothing stays one."""
+    question = getattr(error, "question", None)
+    if question is None:
+        return error
+    asked = asdict(question) | {"found": error.found, "column": error.place.column, "lines": _first_lines(source.path)}
+    data = {"logs": [], "columns": [], "first": None, "last": None, "fingerprint": "", "asks": asked}
+    return Reading(storable(data), [], error)
+
+
+def _first_lines(path: Path) -> list[str]:
+    """Return the first lines of a file of text; none of one that is packed."""
+    with path.open("rb") as file:
+        head = file.read(EVIDENCE_BYTES).decode(errors="replace")
+    return [] if "\x00" in head or "\ufffd" in head[:-4] else head.splitlines()[:EVIDENCE_LINES]
 
 
 def _refuse_long_names(log: Log) -> None:
@@ -101,6 +123,7 @@ def _reading(source: Source, logs: Sequence[Log]) -> Reading:
     data = {
         "logs": [_log_read(log) for log in logs],
         "columns": columns,
+        "asks": None,
         "first": min(firsts, default=None),
         "last": max(lasts, default=None),
         "fingerprint": _fingerprint(logs),

@@ -11,6 +11,7 @@ from reduction.errors import InvalidSession, Place
 from reduction.method import METHOD_VERSION
 from reduction.run import Progress, reduce_session, session_digest
 from tests_app import evidence_store, session_document
+from tests_app.actions.questions import require_answers
 from tests_app.models import Channel, Finding, Point, Reduction, Session
 from units import shelf
 from units.models import Person, Unit
@@ -35,6 +36,7 @@ SAME_IN_FINDING = ("code", "severity", "sentence", "subject", "remedy")
 
 def run_and_store(*, session: Session, by: Person | None, progress: Progress | None = None) -> Reduction:
     """Reduce what the session holds now; where that is what its standing reduction was made from, return that one."""
+    require_answers(session=session)
     _require_confirmed(session)
     document = session_document.to_document(session)
     digest = session_digest(document)
@@ -66,6 +68,7 @@ def standing_reduction(session: Session) -> Reduction | None:
 
 def is_due(session: Session) -> bool:
     """Say whether the session holds something that its standing reduction was not made from."""
+    require_answers(session=session)
     standing = standing_reduction(session)
     return standing is None or not _is_of(standing, session_digest(session_document.to_document(session)))
 

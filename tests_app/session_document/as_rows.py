@@ -47,7 +47,7 @@ def _session_file(session: Session, log: doc.LogFile, evidence: Evidence) -> Ses
         session=session,
         evidence=evidence,
         name=log.path,
-        profile=log.profile.model_dump(mode="json", exclude_none=True),
+        profile=log.profile.model_dump(mode="json", exclude_defaults=True),
         clock=log.clock.model_dump(mode="json", exclude_defaults=True),
     )
 

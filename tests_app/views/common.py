@@ -78,8 +78,9 @@ def page(request: HttpRequest, session: Session, step: str, **context: Any) -> H
 
 def steps(session: Session, current: str) -> list[StepLink]:
     """Return the steps with what is done, counted once."""
+    asked = list(session.files.values_list("reading__asks", flat=True))
     done = {
-        "files": session.files.exists(),
+        "files": bool(asked) and not any(asked),
         "channels": session.files.filter(channels__confirmed=True).exists(),
         "facts": session.room_id is not None or session.imported_room is not None,
         "windows": session.windows.filter(accepted=True).exists(),

@@ -13,7 +13,9 @@ from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_POST
 
 from reduction.errors import ReductionError
+from tests_app import questions
 from tests_app.actions import mapping, upload
+from tests_app.actions import questions as question_actions
 from tests_app.forms.files import ClockForm, ProfileForm, UploadForm
 from tests_app.models import SavedMapping, Session, SessionFile
 from tests_app.views.common import at_session, fetch_within, page
@@ -38,7 +40,11 @@ def show(request: HttpRequest, session: Session) -> HttpResponse:
 
 def _say(request: HttpRequest, taken: upload.Upload) -> None:
     for file in taken.kept:
-        messages.success(request, f"{file.name}: {len(file.reading['columns'])} channels read. Look them over below.")
+        if file.reading["asks"]:
+            messages.warning(request, f"{file.name} is kept and asks something before it can be read. Answer it below.")
+        else:
+            count = len(file.reading["columns"])
+            messages.success(request, f"{file.name}: {count} channels read. Look them over below.")
     for file in taken.known:
         messages.info(request, f"{file.name} is here already, byte for byte; it is kept once.")
     for error in taken.refused[:WORDS_SHOWN]:
@@ -52,6 +58,7 @@ def _shown(file: SessionFile, offer: SavedMapping | None) -> dict[str, object]:
     return {
         "file": file,
         "reading": file.reading,
+        "asked": questions.open_in(file),
         "mapping": offer,
         "profile_form": ProfileForm(initial=_instants(settled | file.profile), prefix=f"p{file.pk.hex}"),
         "clock_form": ClockForm(initial=_instants(file.clock), prefix=f"c{file.pk.hex}"),
@@ -88,6 +95,18 @@ def read_as(request: HttpRequest, session: Session, file_id: UUID) -> HttpRespon
             messages.error(request, f"{error} The file is still read as before.")
     else:
         _say_wrong(request, file, form)
+    return redirect("files", session.pk)
+
+
+@require_POST
+@at_session
+def answer(request: HttpRequest, session: Session, file_id: UUID) -> HttpResponse:
+    """Take a person's answer to what a file asks, and read the file by it."""
+    file = fetch_within(session, SessionFile, file_id, person=request.user, to="edit")
+    what, said = request.POST.get("what", ""), request.POST.get("answer", "")
+    file = question_actions.answer(file=file, what=what, answer=said, by=request.user)
+    more = " It asks one thing more." if file.reading["asks"] else ""
+    messages.success(request, f"{file.name} is read as you answered.{more}")
     return redirect("files", session.pk)
 
 

@@ -23,7 +23,7 @@ def new(request: HttpRequest) -> HttpResponse:
         try:
             document = documents.parse(form.cleaned_data["document"].read())
             files = form.cleaned_data["files"]
-            session = documents.bring_in(bench=bench, document=document, files=files, by=request.user)
+            session = documents.bring_in(bench=bench, document=document, files=files, by=request.user, may_ask=True)
         except ReductionError as error:
             problems.as_form_error(form, error)
         else:
