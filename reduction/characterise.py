@@ -95,7 +95,8 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     shared = _shared_errors(run, prior, summary.best, noise)
     model_u = np.abs(summary.x) * np.array([UA_REL_U] * len(run.to) + [MODEL_REL_U] * len(NAMES))
     model_u[len(run.to)] = max(model_u[len(run.to)], summary.c_u_j_per_k)
-    return _room_fit(run, replace(summary, cov=summary.cov + shared + np.diag(model_u**2)))
+    with_all = replace(summary, cov=summary.cov + shared + np.diag(model_u**2))
+    return _room_fit(run, with_all, columns.residual(summary.best), noise)
 
 
 def room_found(timeline: Timeline, session: Session) -> tuple[RoomFit | None, tuple[Finding, ...]]:
@@ -129,7 +130,7 @@ def _noise(log: RoomLog, prior: Prior) -> FloatArray:
     first = noise_factor(log, c, READING_U_K)
     columns = Columns(log, first)
     best = max((solve(columns, prior, member) for member in grid(NOISE_POLES)), key=lambda fit: fit.log_evidence)
-    return noise_factor(log, c, reading_u_k(log, first, best, c))
+    return noise_factor(log, c, reading_u_k(log, first, columns.residual(best), c))
 
 
 def prior_of(room: Room, log: RoomLog) -> Prior:
@@ -244,11 +245,11 @@ def _remarks(run: Run, x: FloatArray, u95: FloatArray) -> list[str]:
     ]
 
 
-def _room_fit(run: Run, summary: Summary) -> RoomFit:
+def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArray) -> RoomFit:
     surfaces, x, order = len(run.to), summary.x, len(summary.best.taus_s) + 1
     u95 = 2.0 * np.sqrt(np.diag(summary.cov))
     hours = run.log.room_c.size * run.log.step_s / HOUR_S
-    rho, chance = whiteness(summary.best.residual)
+    rho, chance = whiteness(residual)
     pattern = "no pattern left" if chance > 0.05 else "some pattern left, which the stated uncertainty allows for"
     total_u95 = 2.0 * float(np.sqrt(summary.cov[:surfaces, :surfaces].sum()))
     troubles = _troubles(run, float(x[:surfaces].sum()), total_u95)
@@ -265,7 +266,7 @@ def _room_fit(run: Run, summary: Summary) -> RoomFit:
         c_eff_u95_j_per_k=float(u95[surfaces]),
         slow_mass=_slow_mass(x[surfaces + 1 :], u95[surfaces + 1 :]),
         time_constants_h=time_constants_h(summary.best.x, surfaces, summary.best.taus_s),
-        residual_rms_c=READING_U_K * float(np.sqrt(np.mean(summary.best.residual**2))),
+        residual_rms_c=float(np.std(noise @ residual)) * run.log.interval_s / (c * np.sqrt(2.0)),
         residual_whiteness=f"lag-one correlation {rho:.2f}, Ljung–Box p = {chance:.2f}: {pattern}",
         identifiable=not troubles,
         because="; ".join([told, *troubles, *_remarks(run, x, u95)]) + ".",

@@ -101,37 +101,49 @@ class Fit:
     x: FloatArray
     cov: FloatArray
     log_evidence: float
-    residual: FloatArray
 
 
 class Columns:
-    """Columns of the regression for any member, whitened, each computed once."""
+    """All columns that any member is made of, whitened, and their products, computed once for the whole grid."""
 
     def __init__(self, log: RoomLog, noise: FloatArray) -> None:
-        self._noise = noise
-        slope = np.diff(log.smoothed(log.room_c)) / log.interval_s
         self.surfaces = len(log.around_c)
-        self.fixed = self._white(np.stack([*log.between(log.room_c - log.around_c), slope]))
-        self.heat = self._white(log.between(log.heat_w))
-        self.of_pole = {float(tau): self._pole(log, float(tau)) for tau in POLE_GRID_S}
+        slope = np.diff(log.smoothed(log.room_c)) / log.interval_s
+        rows = [log.between(log.room_c - log.around_c), slope[None, :], *(_pole(log, tau) for tau in POLE_GRID_S)]
+        white = solve_triangular(noise, np.concatenate([*rows, log.between(log.heat_w)[None, :]]).T, lower=True).T
+        self._rows, self._heat = white[:-1], white[-1]
+        self.gram = self._rows @ self._rows.T
+        self.cross = self._rows @ self._heat
+        self.power = float(self._heat @ self._heat)
 
-    def _white(self, rows: FloatArray) -> FloatArray:
-        return np.asarray(solve_triangular(self._noise, rows.T, lower=True).T)
+    def of(self, member: Member) -> FloatArray:
+        """What each coefficient of a member multiplies, in terms of all columns; shape (coefficients, all).
 
-    def _pole(self, log: RoomLog, tau_s: float) -> FloatArray:
-        """What one time constant leaves of the room's and each neighbour's temperature, and of its start."""
-        since = np.arange(log.room_c.size) * log.step_s
-        drivers = [relaxing_part(t, log.step_s, np.array([tau_s]))[0] for t in (log.room_c, *log.around_c)]
-        return self._white(log.between(np.stack([*drivers, np.exp(-since / tau_s)])))
-
-    def __call__(self, member: Member) -> FloatArray:
-        """All columns, shape (coefficients, observations); the massive share is split evenly over the slow stores."""
+        The massive share is split evenly over the slow stores.
+        """
         taus_s, massive = member
-        fixed = self.fixed.copy()
+        k = self.surfaces
+        chosen = np.zeros((k + 1 + 2 * len(taus_s), self.gram.shape[0]))
+        chosen[: k + 1, : k + 1] = np.eye(k + 1)
         walls = [tau for tau in taus_s if tau > WALL_TAU_S] or taus_s[-1:]
-        for tau in walls:
-            fixed[: self.surfaces] += massive / len(walls) * self.of_pole[tau][1:-1]
-        return np.concatenate([fixed, *(self.of_pole[tau][[0, -1]] for tau in taus_s)])
+        for p, tau in enumerate(taus_s):
+            first = k + 1 + int(np.searchsorted(POLE_GRID_S, tau)) * (k + 2)
+            chosen[k + 1 + 2 * p, first] = 1.0
+            chosen[k + 2 + 2 * p, first + k + 1] = 1.0
+            if tau in walls:
+                chosen[:k, first + 1 : first + k + 1] = massive / len(walls) * np.eye(k)
+        return chosen
+
+    def residual(self, fit: Fit) -> FloatArray:
+        """Whitened residuals of a member, shape (n,)."""
+        return np.asarray(self._heat - fit.x @ self.of((fit.taus_s, fit.massive)) @ self._rows)
+
+
+def _pole(log: RoomLog, tau_s: float) -> FloatArray:
+    """What one time constant leaves of the room's and each neighbour's temperature, and of its start."""
+    since = np.arange(log.room_c.size) * log.step_s
+    drivers = [relaxing_part(t, log.step_s, np.array([tau_s]))[0] for t in (log.room_c, *log.around_c)]
+    return log.between(np.stack([*drivers, np.exp(-since / tau_s)]))
 
 
 def noise_factor(log: RoomLog, c_j_per_k: float, reading_u_k: float) -> FloatArray:
@@ -144,12 +156,12 @@ def noise_factor(log: RoomLog, c_j_per_k: float, reading_u_k: float) -> FloatArr
     return np.asarray(np.linalg.cholesky(wander + reading))
 
 
-def reading_u_k(log: RoomLog, noise: FloatArray, fit: Fit, c_j_per_k: float) -> float:
+def reading_u_k(log: RoomLog, noise: FloatArray, residual: FloatArray, c_j_per_k: float) -> float:
     """Noise of a temperature reading, from how the residuals of a rich fit jump from one observation to the next.
 
     A residual is C/Δt times the difference of two readings; the difference of two neighbours has variance 6 (C·u/Δt)².
     """
-    jumps = np.diff(noise @ fit.residual)
+    jumps = np.diff(noise @ residual)
     return max(float(np.std(jumps) * log.interval_s / (c_j_per_k * np.sqrt(6.0))), LEAST_READING_U_K)
 
 
@@ -160,18 +172,16 @@ def solve(columns: Columns, prior: Prior, member: Member) -> Fit:
     ----------
     JCGM 100:2008, H.3 (least squares with covariance); prior as extra observations (any textbook).
     """
-    taus_s, massive = member
-    a, b = columns(member).T, columns.heat
-    mean, u = prior.of(columns.surfaces, taus_s)
-    scaled = a * u
-    information = scaled.T @ scaled + np.eye(u.size)
+    chosen = columns.of(member)
+    gram, cross = chosen @ columns.gram @ chosen.T, chosen @ columns.cross
+    mean, u = prior.of(columns.surfaces, member[0])
+    information = gram * np.outer(u, u) + np.eye(u.size)
     cov = np.linalg.inv(information)
-    y = cov @ (scaled.T @ (b - a @ mean))
+    y = cov @ (u * (cross - gram @ mean))
     x = mean + u * y
-    residual = b - a @ x
-    chi2 = float(residual @ residual + y @ y)
+    chi2 = columns.power - 2.0 * float(x @ cross) + float(x @ gram @ x) + float(y @ y)
     log_evidence = -0.5 * (chi2 + float(np.linalg.slogdet(information)[1]))
-    return Fit(taus_s, massive, x, cov * np.outer(u, u), log_evidence, residual)
+    return Fit(*member, x, cov * np.outer(u, u), log_evidence)
 
 
 def grid(poles: int) -> list[Member]:
