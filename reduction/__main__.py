@@ -109,7 +109,7 @@ def _reduce(options: argparse.Namespace) -> int:
         sys.stdout.write(report(result))
     if options.json and options.json != "-":
         Path(options.json).write_text(result.model_dump_json(indent=2) + "\n", encoding="utf-8")
-    return 0 if any(point.usable for point in result.points) else NOTHING_USABLE
+    return 0 if result.room_fit is not None or any(point.usable for point in result.points) else NOTHING_USABLE
 
 
 def _check(options: argparse.Namespace) -> int:

@@ -62,15 +62,15 @@ class AirSide:
         return self.return_ratio.value if self.return_ratio else TYPICAL_RATIO
 
 
-def cross_checks(air: AirSide) -> tuple[CrossCheck, ...]:
-    """Return every check one window's measurements allow, in a fixed order.
+def cross_checks(air: AirSide, *, running: bool = True) -> tuple[CrossCheck, ...]:
+    """Return every check one window's measurements allow, in a fixed order; without a running unit none of its air.
 
     References
     ----------
     Air side and outdoor side: the two simultaneous methods of ISO 5151 (from memory); air-side heat from enthalpies
     of moist air as in ASHRAE Handbook Fundamentals (SI) ch. 1.
     """
-    found = [_closure(air), _indoor_flow(air), _outdoor_flow(air)]
+    found = [_closure(air), _indoor_flow(air), _outdoor_flow(air)] if running else []
     found += [_counter(name, *pair) for name, pair in (air.counters or {}).items()]
     found.append(_room_sensors(air))
     return tuple(check for check in found if check)

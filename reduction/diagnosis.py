@@ -58,7 +58,8 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
     together = across_windows(running)
     completed = []
     for point, fact, limit, air, each, hidden in zip(points, facts, limits, airs, rated, unseen, strict=True):
-        checks = (*(cross_checks(air) if air else ()), *(together if point.label in running else ()))
+        runs = point.label in running
+        checks = (*(cross_checks(air, running=runs) if air else ()), *(together if runs else ()))
         concluded = _conclusions(point, fact, each, hidden, session, claimed) if each and fact else {}
         completed.append(point.model_copy(update={"limit": limit, "cross_checks": checks, **concluded}))
     return tuple(completed)

@@ -143,9 +143,13 @@ def full_speed_power_w(facts: WindowFacts, claimed: Claimed) -> tuple[float, flo
     return powers[0], sum(powers) / len(powers), powers[-1]
 
 
+def off_below_w(claimed: Claimed) -> float:
+    """Power up to which a unit counts as off. [W]"""
+    return min(OFF_W, OFF_SHARE * claimed.power_w) if claimed.power_w else OFF_W
+
+
 def _off(facts: WindowFacts, claimed: Claimed) -> Limit | None:
-    threshold = min(OFF_W, OFF_SHARE * claimed.power_w) if claimed.power_w else OFF_W
-    if facts.power_w > threshold:
+    if facts.power_w > off_below_w(claimed):
         return None
     drew = with_unit(facts.power_w, 2 * facts.power_u_w, "W")
     return Limit(verdict="unit off", because=f"The unit drew {drew}: its compressor did not run.")

@@ -7,7 +7,7 @@ from textwrap import fill
 
 from reduction.constants import BTU_PER_H_PER_W
 from reduction.rounding import rounded, with_unit
-from reduction.session import Finding, Level, Point, Result, SeasonFigure, Severity
+from reduction.session import Finding, Level, Point, Result, RoomFit, SeasonFigure, Severity
 
 WIDTH = 110
 BUDGET_LINES = 8
@@ -21,6 +21,7 @@ def report(result: Result) -> str:
     Every figure carries its unit and, if measured, its 95 % uncertainty, both cut to the digits that are known.
     """
     blocks = [_head(result), *(_point(point) for point in result.points), _levels(result.levels)]
+    blocks += [_room(result.room_fit)] if result.room_fit else []
     blocks += [season_lines(figure) for figure in result.seasonal]
     blocks += [_findings("Findings about the session", result.findings), _digests(result)]
     return "\n\n".join(block for block in blocks if block) + "\n"
@@ -71,6 +72,8 @@ def _optional(point: Point) -> Iterator[tuple[str, str]]:
         yield "Efficiency", "not known: no usable power of the unit"
         return
     yield "Power of the unit", with_unit(point.power_w, point.power_u95_w, "W")
+    if point.limit.verdict == "unit off":
+        return
     yield "COP (this condition)", with_unit(point.cop, point.cop_u95, "W/W")
     if point.eer_btu_per_wh is not None:
         yield "EER (this condition)", with_unit(point.eer_btu_per_wh, point.eer_u95, "Btu/(W·h)")
@@ -116,6 +119,22 @@ def _judgements(point: Point) -> Iterator[str]:
 def _levels(levels: Iterable[Level]) -> str:
     rows = [(level.label, f"{level.share_of_time:.0%} of the time") for level in levels]
     return "\n".join(["Levels of the unit's power", *_table(rows)]) if rows else ""
+
+
+def _room(fit: RoomFit) -> str:
+    """Lay out the room that a characterisation session shows, in the words and units a session states it in."""
+    rows = [
+        (f"UA to {surface.to}", f"{with_unit(surface.ua_w_per_k, surface.u95_w_per_k, 'W/K')}")
+        for surface in fit.surfaces
+    ]
+    rows.append(("Heat capacity with the air", with_unit(fit.c_eff_j_per_k / 1e3, fit.c_eff_u95_j_per_k / 1e3, "kJ/K")))
+    if mass := fit.slow_mass:
+        behind = with_unit(mass.conductance_w_per_k, mass.conductance_u95_w_per_k, "W/K")
+        rows.append(("Slow mass", with_unit(mass.capacity_j_per_k / 1e3, mass.capacity_u95_j_per_k / 1e3, "kJ/K")))
+        rows.append(("  behind", behind))
+    rows.append(("Time constants", ", ".join(f"{hours:.2g} h" for hours in fit.time_constants_h)))
+    rows.append(("Residual", f"{fit.residual_rms_c:.3f} K; {fit.residual_whiteness}"))
+    return "\n".join(["The room, from this session", *_table(rows), *_wrapped(f"  {fit.because}", hang=2)])
 
 
 def season_lines(figure: SeasonFigure) -> str:

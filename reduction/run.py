@@ -9,15 +9,17 @@ from pathlib import Path
 from reduction.balance import heat_balance
 from reduction.channels import series_of
 from reduction.characterise import room_found
+from reduction.claims import claimed_figures
 from reduction.diagnosis import diagnose
 from reduction.examination import examine
 from reduction.intake import read_files, session_digest
+from reduction.limits import off_below_w
 from reduction.method import METHOD_VERSION
 from reduction.plateaus import levels
 from reduction.point import Reduced, point_of, reduce_balance
 from reduction.propagation import shared_covariance
-from reduction.sanity import absurd_claims, impossibilities, with_failed_checks
-from reduction.session import FileDigest, Finding, Point, Result, Session, Severity, WindowResult
+from reduction.sanity import absurd_claims, impossibilities, was_off, with_failed_checks
+from reduction.session import FileDigest, Finding, Point, Result, RoomFit, Session, Severity, WindowResult
 from reduction.slow_mass import slow_mass_release
 from reduction.span import span_of
 from reduction.steady import judge_window, steady_windows, window_findings
@@ -76,7 +78,13 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         levels=levels(timeline),
         room_fit=room_fit,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about_room, *_nothing(windows, points)),
+        findings=(
+            *absurd_claims(session.unit),
+            *findings,
+            *examined.findings,
+            *about_room,
+            *_nothing(windows, points, room_fit),
+        ),
     )
 
 
@@ -110,17 +118,20 @@ def reduce_windows(
 
 def _point(timeline: Timeline, session: Session, window: WindowResult, reduced: Reduced) -> Point:
     point = point_of(reduced, window, window_findings(timeline, window, session))
-    wrong = impossibilities(point)
-    severe = any(finding.severity is Severity.SEVERE for finding in wrong)
-    return point.model_copy(update={"findings": (*point.findings, *wrong), "usable": point.usable and not severe})
+    off_w = off_below_w(claimed_figures(session.unit))
+    wrong = impossibilities(point, off_w)
+    bad = was_off(point, off_w) or any(finding.severity is Severity.SEVERE for finding in wrong)
+    return point.model_copy(update={"findings": (*point.findings, *wrong), "usable": point.usable and not bad})
 
 
 def _holds_data(timeline: Timeline, window: WindowResult) -> bool:
     return window.start.timestamp() < timeline.end_s and window.end.timestamp() > timeline.start_s
 
 
-def _nothing(windows: Sequence[WindowResult], points: Sequence[Point]) -> tuple[Finding, ...]:
-    """Say why there is no point, where there is none."""
+def _nothing(windows: Sequence[WindowResult], points: Sequence[Point], room_fit: RoomFit | None) -> tuple[Finding, ...]:
+    """Say why there is no point, where there is none and none but the room was asked for."""
+    if not windows and room_fit is not None:
+        return ()
     if not windows:
         return (
             Finding(

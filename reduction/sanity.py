@@ -25,13 +25,15 @@ ORDINARY = {
 LEAST_LIFT_K = 1.0
 
 
-def impossibilities(point: Point) -> tuple[Finding, ...]:
+def impossibilities(point: Point, off_below_w: float = 0.0) -> tuple[Finding, ...]:
     """Findings about a point that cannot be true, or that says nothing.
 
     Parameters
     ----------
     point
         As propagated, before anything is concluded from it.
+    off_below_w
+        Power up to which the unit counts as off: no capacity is then expected. [W]
 
     Returns
     -------
@@ -42,7 +44,9 @@ def impossibilities(point: Point) -> tuple[Finding, ...]:
     ----------
     Carnot's limit for a machine between the room's air and the condenser's inlet: any textbook.
     """
-    checks = (_negative(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
+    checks: tuple[Finding | None, ...] = (_open_while_off(point), _humidity(point))
+    if not was_off(point, off_below_w):
+        checks = (_negative(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
     return tuple(finding for finding in checks if finding is not None)
 
 
@@ -80,6 +84,11 @@ def with_failed_checks(point: Point) -> Point:
     return point.model_copy(update={"findings": (*point.findings, *failed)}) if failed else point
 
 
+def was_off(point: Point, off_below_w: float) -> bool:
+    """Say whether the unit's power is known and says that its compressor did not run."""
+    return point.cop is not None and point.power_w <= off_below_w
+
+
 def is_off(point: Point) -> bool:
     """Say whether nought lies within the interval of the capacity, so that the unit may as well have been off."""
     return point.interval_w[0] <= 0.0 <= point.interval_w[1]
@@ -96,6 +105,23 @@ def carnot_cop(point: Point) -> float:
 
 def _finding(point: Point, code: str, severity: Severity, sentence: str, remedy: str) -> Finding:
     return Finding(code=code, severity=severity, sentence=sentence, subject=point.label, remedy=remedy)
+
+
+def _open_while_off(point: Point) -> Finding:
+    off = f"The unit was off: it drew {with_unit(point.power_w, point.power_u95_w, 'W')}."
+    left = with_unit(point.capacity_w, point.capacity_u95_w, "W")
+    if is_off(point):
+        return _finding(
+            point, "unit_off", Severity.NOTE,
+            f"{off} What the balance leaves, {left}, is nothing within its uncertainty, as it must be; it is no "
+            "capacity.",
+            "For a capacity let the unit run against metered heaters.",
+        )  # fmt: skip
+    return _finding(
+        point, "open_while_off", Severity.SEVERE,
+        f"{off} Yet the balance leaves {left}, where nothing should be left.",
+        "Look for a heat source that is not metered, a wrong UA of the room or a wrong unit of a power.",
+    )  # fmt: skip
 
 
 def _negative(point: Point) -> Finding | None:

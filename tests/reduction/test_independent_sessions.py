@@ -41,6 +41,14 @@ def test_a_unit_that_is_off_gives_no_usable_point() -> None:
     assert [row.point.usable for row in compared("p5") if row.point] == [False, False]
 
 
+def test_a_unit_that_is_off_is_no_severe_finding_where_the_room_was_to_be_characterised() -> None:
+    found = {
+        finding.code: finding.severity.value for row in compared("p5") if row.point for finding in row.point.findings
+    }
+    assert found["unit_off"] == "note"
+    assert "severe" not in found.values()
+
+
 LIMITS = {
     "p1": "coil near freezing",
     "p3": "at full speed",

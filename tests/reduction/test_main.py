@@ -18,13 +18,18 @@ from tests.practice_mapping import session_of
 SOURCE = Path(__file__).resolve().parents[2] / "fixtures" / "independent" / "p1"
 
 
-@pytest.fixture
-def session_path(tmp_path: Path) -> Path:
-    shutil.copytree(SOURCE / "files", tmp_path / "files")
-    session = session_of(json.loads((SOURCE / "case.json").read_text(encoding="utf-8")))
-    path = tmp_path / "SESSION.json"
+def a_session_in(folder: Path, source: Path) -> Path:
+    """Copy an independent session's files and write its document beside them."""
+    shutil.copytree(source / "files", folder / "files")
+    session = session_of(json.loads((source / "case.json").read_text(encoding="utf-8")))
+    path = folder / "SESSION.json"
     path.write_text(session.model_dump_json(), encoding="utf-8")
     return path
+
+
+@pytest.fixture
+def session_path(tmp_path: Path) -> Path:
+    return a_session_in(tmp_path, SOURCE)
 
 
 def test_reduce_prints_a_table_with_rounded_figures_and_reasons(
@@ -107,3 +112,12 @@ def test_every_subcommand_has_help() -> None:
             [sys.executable, "-m", "reduction", *command, "--help"], capture_output=True, text=True, check=True
         )
         assert "usage: python -m reduction" in done.stdout
+
+
+def test_a_session_that_characterises_its_room_is_done_when_the_room_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["reduce", str(a_session_in(tmp_path, SOURCE.parent / "p5"))]) == 0
+    table = capsys.readouterr().out
+    assert "The room, from this session" in table
+    assert "EER" not in table

@@ -11,7 +11,7 @@ from reduction.constants import BTU_PER_H_PER_W
 from reduction.montecarlo import Trial
 from reduction.point import Reduced, point_of, reduce_balance
 from reduction.sanity import carnot_cop, impossibilities
-from reduction.session import Instrument, Measured, Point, Role, Room, Settings, WindowResult
+from reduction.session import Instrument, Measured, Point, Role, Room, Settings, Severity, WindowResult
 from reduction.timeline import Timeline
 from tests.reduction.bench_room import HOURS, a_balance, a_channel, a_timeline
 from tests.reduction.signals import NOON_S
@@ -112,6 +112,20 @@ def test_without_a_lift_nothing_is_above_carnot() -> None:
 def test_a_capacity_that_cannot_be_told_from_nothing_is_refused() -> None:
     point = a_point(a_timeline({"heater": 5.0, "outside": 24.2}), fixed_loads=(), room=Room(volume_m3=30.0))
     assert codes(point) == ["capacity_not_above_zero"]
+
+
+def test_a_unit_that_is_off_is_noted_and_no_fault() -> None:
+    point = a_point(
+        a_timeline({"unit": 4.0, "heater": 5.0, "outside": 24.2}), fixed_loads=(), room=Room(volume_m3=30.0)
+    )
+    (note,) = impossibilities(point, off_below_w=60.0)
+    assert (note.code, note.severity) == ("unit_off", Severity.NOTE)
+    assert "it is no capacity" in note.sentence
+
+
+def test_a_balance_that_does_not_close_while_the_unit_is_off_is_severe() -> None:
+    (found,) = impossibilities(a_point(a_timeline({"unit": 4.0})), off_below_w=60.0)
+    assert (found.code, found.severity) == ("open_while_off", Severity.SEVERE)
 
 
 def test_air_wetter_than_saturated_is_refused() -> None:
