@@ -115,6 +115,7 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
         audience=audience,
         name=str(unit),
         search=search_text(unit),
+        tags="".join(["|", *(f"{tag}|".replace("|", "/", str(tag).count("|")) for tag in unit.tags.all())]),
         **{name: getattr(unit, name) for name in ("kind", "compressor", "refrigerant", "obtained", "is_synthetic")},
         **_classes(unit, claims),
         bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(_outdoor(point)) for point in points)),

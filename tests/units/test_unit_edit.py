@@ -106,6 +106,22 @@ def test_a_claim_is_changed_and_another_taken_out(tester, bench):
     assert [claim.value for claim in unit.claims.all()] == [9000.0]
 
 
+def test_the_history_says_what_was_changed_by_whom_and_only_to_the_bench(tester, visitor, bench):
+    unit = builders.a_unit(bench=bench, maker="Quellmar", model="W8")
+    builders.a_published_point(unit=unit)
+    data = form({"id": unit.claims.get().pk, "value": "9000"}, tag_text="quiet")
+    tester.post(reverse("unit-edit", args=[unit.pk]), data | {"claims-INITIAL_FORMS": 1})
+    told = {(change.what, change.before, change.after) for change in unit.changes.all()}
+    assert told == {
+        ("model", "W8", "W9"),
+        ("tags", "", "quiet"),
+        ("claim of Cooling capacity", "Cooling capacity 8000 Btu/h", "Cooling capacity 9000 Btu/h"),
+    }
+    page = reverse("unit", args=[unit.pk])
+    assert "tomas:</span> model “W8” → “W9”" in tester.get(page).text
+    assert "tomas" not in visitor.get(page).text
+
+
 def test_a_claim_of_another_unit_cannot_be_changed_through_this_one(tester, bench):
     unit, other = builders.a_unit(bench=bench), builders.a_unit(bench=builders.a_bench())
     data = form({"id": other.claims.get().pk, "value": "9000"}) | {"claims-INITIAL_FORMS": 1}

@@ -7,10 +7,15 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from units import shelf
-from units.models import Tag, Unit
+from units.models import Change, Tag, Unit
+
+NOT_TOLD = {"id", "bench", "created_at", "updated_at"}
+TOLD = [field for field in Unit._meta.concrete_fields if field.name not in NOT_TOLD]
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from django.db.models import Field
 
     from units.bulk import Row
     from units.models import Bench, Claim, Person
@@ -27,6 +32,7 @@ def record(
     by: Person,
 ) -> Unit:
     """Keep a unit with its tags and claims on its bench."""
+    before = _told(unit) if not unit._state.adding else None
     unit.bench = bench
     unit.is_synthetic = unit.is_synthetic or bench.is_synthetic
     unit.save()
@@ -36,8 +42,37 @@ def record(
     for claim in claims:
         claim.unit = unit
         claim.save()
+    _remember(unit, before, by)
     shelf.refresh([unit])
     return unit
+
+
+def _told(unit: Unit) -> dict[str, str]:
+    """Return what is kept of a unit, in words, as it stands in the database."""
+    kept = Unit.objects.prefetch_related("claims", "tags").get(pk=unit.pk)
+    told = {str(field.verbose_name): _word(kept, field) for field in TOLD}
+    told["tags"] = ", ".join(str(tag) for tag in kept.tags.all())
+    for claim in kept.claims.all():
+        told[f"claim of {claim.get_quantity_display()}"] = f"{claim} {claim.condition_name}".strip()
+    return told
+
+
+def _word(unit: Unit, field: Field) -> str:
+    value = getattr(unit, f"get_{field.name}_display")() if field.choices else getattr(unit, field.name)
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _remember(unit: Unit, before: dict[str, str] | None, by: Person) -> None:
+    """Add a line to the unit's history for each thing that is not as it was."""
+    if before is None:
+        Change.objects.create(unit=unit, what="unit", after=str(unit), changed_by=by)
+        return
+    after = _told(unit)
+    names = [name for name in {**before, **after} if before.get(name, "") != after.get(name, "")]
+    Change.objects.bulk_create(
+        Change(unit=unit, what=name[:60], before=before.get(name, ""), after=after.get(name, ""), changed_by=by)
+        for name in names
+    )
 
 
 @transaction.atomic

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import reduce
 from operator import or_
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import CharField, Count, F, Q, QuerySet, Value
-from django.db.models.functions import Cast, Concat
+from django.db.models import F, Q, QuerySet
 
 from units import access
 from units.models import Bench, CatalogueEntry
@@ -86,15 +87,15 @@ class CataloguePage:
 
 
 def catalogue_page(person: Person | AnonymousUser, asked: Asked) -> CataloguePage:
-    """Return one page: three queries whatever the number of units."""
-    rows = shown_to(person)
-    matching = _matching(rows, asked)
-    total = matching.count()
+    """Return one page: two queries whatever the number of units, three for who is signed in."""
+    rows = _with_words(shown_to(person), asked.words)
+    facets, total = _facets(rows, asked)
     pages = max(1, -(-total // PAGE_SIZE))
     start = (min(asked.page, pages) - 1) * PAGE_SIZE
-    ordered = matching.order_by(*SORTS[asked.sort], "id").select_related("unit")
-    entries = list(ordered[start : start + PAGE_SIZE])
-    return CataloguePage(asked, entries, total, pages, _facets(rows, asked))
+    for facet, values in asked.chosen.items():
+        rows = rows.filter(_has(facet, values))
+    ordered = rows.order_by(*SORTS[asked.sort], "id").select_related("unit")
+    return CataloguePage(asked, list(ordered[start : start + PAGE_SIZE]), total, pages, facets)
 
 
 def shown_to(person: Person | AnonymousUser) -> QuerySet[CatalogueEntry]:
@@ -106,65 +107,59 @@ def shown_to(person: Person | AnonymousUser) -> QuerySet[CatalogueEntry]:
     return CatalogueEntry.objects.filter((public & ~own) | (own & Q(audience=CatalogueEntry.Audience.BENCH)))
 
 
-def _matching(rows: QuerySet[CatalogueEntry], asked: Asked, *, but: str = "") -> QuerySet[CatalogueEntry]:
-    """Return the rows with every word and every facet chosen, except one facet."""
-    for word in asked.words:
+def _with_words(rows: QuerySet[CatalogueEntry], words: tuple[str, ...]) -> QuerySet[CatalogueEntry]:
+    for word in words:
         rows = rows.filter(search__contains=word)
-    for facet, values in asked.chosen.items():
-        if facet != but:
-            rows = rows.filter(_has(facet, values))
     return rows
 
 
 def _has(facet: str, values: frozenset[str]) -> Q:
     if facet in COLUMN_FACETS:
         return Q(**{f"{COLUMN_FACETS[facet]}__in": values})
+    if facet == TAG:
+        return reduce(or_, [Q(tags__contains=f"|{value}|") for value in sorted(values)])
+    return Q(bands__in=[mask for mask in range(1 << len(BANDS)) if values & _BANDS_OF[mask]])
+
+
+_BANDS_OF = [frozenset(band.key for i, band in enumerate(BANDS) if mask >> i & 1) for mask in range(1 << len(BANDS))]
+
+
+def _facets(rows: QuerySet[CatalogueEntry], asked: Asked) -> tuple[dict[str, list[FacetValue]], int]:
+    """Return every facet's counts and the number of matching units, from one reading of narrow rows.
+
+    A facet does not narrow its own counts: a unit counts there when it fails no other facet.
+    """
+    counts: dict[str, Counter[str]] = {facet: Counter() for facet in FACETS}
+    matching = []
+    chosen = [(i, facet, asked.chosen[facet]) for i, facet in enumerate(FACETS) if facet in asked.chosen]
+    for row in rows.order_by().values_list(*COLUMN_FACETS.values(), "bands", "tags"):
+        failing = [(i, facet) for i, facet, values in chosen if values.isdisjoint(_values_of(facet, row[i]))]
+        if not failing:
+            matching.append(row)
+        elif len(failing) == 1:
+            i, facet = failing[0]
+            counts[facet].update(_values_of(facet, row[i]))
+    for i, facet in enumerate(FACETS):
+        for value, count in Counter(row[i] for row in matching).items():
+            for each in _values_of(facet, value):
+                counts[facet][each] += count
+    found = {facet: _listed(facet, counts[facet], asked.chosen.get(facet, frozenset())) for facet in FACETS}
+    return found, len(matching)
+
+
+def _values_of(facet: str, cell: Any) -> Iterable[str]:
+    """Return the values of a facet that a cell holds: several bands and tags, one of anything else."""
     if facet == BAND:
-        masks = [1 << i for i, band in enumerate(BANDS) if band.key in values]
-        hits = [total for total in range(1 << len(BANDS)) if any(total & mask for mask in masks)]
-        return Q(bands__in=hits)
-    return reduce(or_, [_tagged(value) for value in sorted(values)])
+        return _BANDS_OF[cell]
+    return cell.strip("|").split("|") if facet == TAG else (cell,)
 
 
-def _tagged(written: str) -> Q:
-    key, _, value = written.rpartition(":")
-    return Q(unit__in=_unit_tags().filter(tag__key=key, tag__value=value).values("unit"))
-
-
-def _unit_tags() -> QuerySet[Any]:
-    return CatalogueEntry._meta.get_field("unit").related_model.tags.through.objects
-
-
-def _facets(rows: QuerySet[CatalogueEntry], asked: Asked) -> dict[str, list[FacetValue]]:
-    """Count every facet's values in one query; a facet does not narrow its own counts."""
-    parts = []
-    for name, column in (*COLUMN_FACETS.items(), (BAND, "bands")):
-        value = Cast(F(column), CharField()) if name == BAND else F(column)
-        parts.append(_counted(_matching(rows, asked, but=name), name, value))
-    tag = Concat(F("unit__tags__key"), Value(":"), F("unit__tags__value"))
-    parts.append(_counted(_matching(rows, asked, but=TAG).filter(unit__tags__isnull=False), TAG, tag))
-    counts: dict[str, dict[str, int]] = {name: {} for name in FACETS}
-    for row in parts[0].union(*parts[1:], all=True):
-        counts[row["facet"]][row["value"]] = row["count"]
-    counts[BAND] = _by_band(counts[BAND])
-    counts[TAG] = {value.removeprefix(":"): count for value, count in counts[TAG].items()}
-    return {name: _values(name, counted, asked.chosen.get(name, frozenset())) for name, counted in counts.items()}
-
-
-def _counted(rows: QuerySet[CatalogueEntry], facet: str, value: Any) -> QuerySet[Any]:
-    named = rows.order_by().annotate(facet=Value(facet, output_field=CharField()), value=value)
-    return named.values("facet", "value").annotate(count=Count("pk")).values("facet", "value", "count")
-
-
-def _by_band(by_mask: dict[str, int]) -> dict[str, int]:
-    return {
-        band.key: sum(count for mask, count in by_mask.items() if int(mask) >> i & 1) for i, band in enumerate(BANDS)
-    }
-
-
-def _values(facet: str, counted: dict[str, int], chosen: frozenset[str]) -> list[FacetValue]:
+def _listed(facet: str, counted: Counter[str], chosen: frozenset[str]) -> list[FacetValue]:
     """Return the values that occur or are chosen: bands from mild to hot, all else with the most units first."""
-    present = {value: count for value, count in counted.items() if value and (count or value in chosen)}
+    present = {value: count for value, count in counted.items() if value}
     present |= {value: 0 for value in chosen if value and value not in present}
     values = [FacetValue(value, count, value in chosen) for value, count in present.items()]
-    return values if facet == BAND else sorted(values, key=lambda found: (-found.count, found.value))
+    if facet == BAND:
+        keys = [band.key for band in BANDS]
+        return sorted(values, key=lambda found: keys.index(found.value) if found.value in keys else len(keys))
+    return sorted(values, key=lambda found: (-found.count, found.value))

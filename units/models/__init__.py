@@ -2,6 +2,7 @@
 
 from units.models.bench import Bench, Membership, Role
 from units.models.catalogue_entry import CatalogueEntry
+from units.models.change import Change
 from units.models.claim import Claim
 from units.models.collection import Collection
 from units.models.edition import Edition, Withdrawal
@@ -18,6 +19,7 @@ __all__ = [
     "Bench",
     "CalibrationRecord",
     "CatalogueEntry",
+    "Change",
     "Claim",
     "Collection",
     "Edition",

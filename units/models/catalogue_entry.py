@@ -28,6 +28,7 @@ class CatalogueEntry(models.Model):
     audience = models.CharField(max_length=6, choices=Audience)
     name = models.CharField(max_length=162)
     search = models.TextField(help_text="Lower case: maker, model, refrigerant, tags")
+    tags = models.TextField(blank=True, help_text="Between bars, as |quiet|series:Nord|")
     kind = models.CharField(max_length=24)
     compressor = models.CharField(max_length=16)
     refrigerant = models.CharField(max_length=16)

@@ -24,6 +24,13 @@ from units.compare.words import band_label
 from units.quantities import display_of
 from units.shelf import BANDS
 
+NEEDS_CLAIM = {
+    "capacity-claimed": "capacity",
+    "ratio": "capacity",
+    "eer-claimed": "eer",
+    "eer-load": "capacity",
+    "sound": "sound",
+}
 FORMS = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 OFFERED = 100
 
@@ -75,8 +82,9 @@ def _may_be_drawn(comparison: Comparison, name: str) -> bool:
     points = [point for row in comparison.rows for point in row.points]
     if PICTURES[name].frame == "steps":
         return any(point.detail.get("shortfall") for point in points)
-    if name == "sound":
-        return any(row.claimed("sound") for row in comparison.rows)
+    needed = NEEDS_CLAIM.get(name)
+    if needed and not any(row.claimed_here(needed) for row in comparison.rows):
+        return False
     return any(comparison.figures.values()) if PICTURES[name].frame == "units" else bool(points)
 
 

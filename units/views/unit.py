@@ -18,11 +18,12 @@ from units import access
 from units.compare.comparison import compare
 from units.compare.frames import headline
 from units.compare.points import PointRow, UnitRow, published_in
-from units.models import Claim
+from units.models import Change, Claim
 from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.shelf import is_near, rating_among
 from units.views.compare import places
 
+MOST_CHANGES = 50
 MEASURED = ("capacity", "eer", "power", "cop")
 CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
 
@@ -54,6 +55,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "headline": headline(row),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": sessions,
+        "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
         "levels": _levels(request, unit_id),
         "editions": published_in([unit_id]),
         "places": places(request, comparison, CHARTS),
