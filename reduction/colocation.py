@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -19,6 +21,7 @@ FloatArray = NDArray[np.float64]
 HOUR_S = 3600.0
 SHORTEST_S = 1800.0  # common practice, no source: long enough for slow housings to settle
 STEEPEST_K_PER_H = 1.0  # beyond it the lag of each housing shows as an offset; common practice, no source
+LEAST_KNOWN = 0.9  # of the span, by each sensor
 PLACE_U_K = 0.05  # between places of one bundle in stirred air, common practice, no source
 UNIT_OFF_W = 30.0  # standby and a control board; more than that may cool
 TEMPERATURES = frozenset(role for role in Role if role.value.endswith("_temp"))
@@ -35,6 +38,12 @@ class Offset:
     offset_k: float
     u_k: float
     remark: str
+    shared: bool = False  # another column names the same instrument, so neither offset is its own
+
+    @property
+    def u95_k(self) -> float:
+        """Expanded uncertainty, k = 2. [K]"""
+        return 2.0 * self.u_k
 
 
 @dataclass(frozen=True)
@@ -49,7 +58,13 @@ class Colocation:
     offsets: tuple[Offset, ...]
 
 
-def co_locate(timeline: Timeline, start_s: float, end_s: float, reference: str | None = None) -> Colocation:
+def co_locate(
+    timeline: Timeline,
+    start_s: float,
+    end_s: float,
+    reference: str | None = None,
+    known: Mapping[str, Instrument] | None = None,
+) -> Colocation:
     """Return the offset of every temperature sensor from a reference sensor or from the mean of all.
 
     Parameters
@@ -60,6 +75,8 @@ def co_locate(timeline: Timeline, start_s: float, end_s: float, reference: str |
         Span in which all hung together, Unix time. [s]
     reference
         Key of the series that is known better than the others; none: the mean of all.
+    known
+        Instruments as calibrated until now, by id: what the reference may be wrong by. The readings carry the maker's.
 
     Raises
     ------
@@ -75,16 +92,7 @@ def co_locate(timeline: Timeline, start_s: float, end_s: float, reference: str |
     ----------
     JCGM 100:2008, 4.3.7 for limits, F.2.2.1 for resolution, 5.1.2 for the sum.
     """
-    inside = (timeline.grid_s >= start_s) & (timeline.grid_s + timeline.step_s <= end_s)
-    sensors = {series.key: series for series in timeline.series.values() if series.role in TEMPERATURES}
-    cells = {key: timeline.cells[key][inside] for key in sensors}
-    used = {key: values for key, values in cells.items() if len(values) and np.isfinite(values).mean() > 0.9}
-    _refuse(timeline, inside, len(used), end_s - start_s)
-    readings = np.array(list(used.values()))
-    known = np.isfinite(readings).all(axis=0)
-    readings, time = readings[:, known], timeline.grid_s[inside][known]
-    if len(time) * timeline.step_s < SHORTEST_S:
-        raise _nothing("gaps in the sensors", "half an hour that all of them logged", "Choose another span.")
+    sensors, time, readings = _readings(timeline, start_s, end_s)
     slope = slope_of(time, readings.mean(axis=0))[0] * HOUR_S
     if abs(slope) > STEEPEST_K_PER_H:
         raise _nothing(
@@ -92,18 +100,48 @@ def co_locate(timeline: Timeline, start_s: float, end_s: float, reference: str |
             f"at most {STEEPEST_K_PER_H:g} K/h",
             "Choose a calmer span, or let the room soak with everything off.",
         )
-    keys = list(used)
+    keys = [series.key for series in sensors]
     if reference is not None and reference not in keys:
         raise _nothing("no reading of the reference sensor", "its log in this span", "Choose another reference.")
-    truth = readings[keys.index(reference)] if reference else readings.mean(axis=0)
-    common = _common_u_k([sensors[key].instrument for key in ([reference] if reference else keys)])
+    held = None if reference is None else keys.index(reference)
+    truth, common = _reference(readings, sensors, held, known or {})
     offsets = [
-        _offset(sensors[key], row, truth, slope, common)
-        for key, row in zip(keys, readings, strict=True)
-        if key != reference
+        _offset(series, row, truth, slope, common)
+        for n, (series, row) in enumerate(zip(sensors, readings, strict=True))
+        if n != held
     ]
-    name = sensors[reference].column if reference else f"the mean of {len(keys)} sensors"
-    return Colocation(float(start_s), float(end_s), name, slope, common, tuple(offsets))
+    name = f"the mean of {len(keys)} sensors" if held is None else sensors[held].column
+    return Colocation(float(start_s), float(end_s), name, slope, common, _shared(offsets))
+
+
+def _readings(timeline: Timeline, start_s: float, end_s: float) -> tuple[list[Series], FloatArray, FloatArray]:
+    """Sensors that logged the span, instants at which all did, shape (n,), readings there, shape (sensors, n)."""
+    inside = (timeline.grid_s >= start_s) & (timeline.grid_s + timeline.step_s <= end_s)
+    sensors = (
+        [
+            series
+            for series in timeline.series.values()
+            if series.role in TEMPERATURES and np.isfinite(timeline.cells[series.key][inside]).mean() > LEAST_KNOWN
+        ]
+        if inside.any()
+        else []
+    )
+    _refuse(timeline, inside, len(sensors), end_s - start_s)
+    cells = np.array([timeline.cells[series.key][inside] for series in sensors])
+    complete = np.isfinite(cells).all(axis=0)
+    if np.count_nonzero(complete) * timeline.step_s < LEAST_KNOWN * SHORTEST_S:
+        raise _nothing("gaps in the sensors", "half an hour that all of them logged", "Choose another span.")
+    return sensors, timeline.grid_s[inside][complete], cells[:, complete]
+
+
+def _shared(offsets: list[Offset]) -> tuple[Offset, ...]:
+    """Mark offsets whose instrument another column names too."""
+    often = Counter(each.instrument.id for each in offsets if each.instrument)
+    remark = "shares its instrument with another column: give each its own"
+    return tuple(
+        replace(each, shared=True, remark=remark) if each.instrument and often[each.instrument.id] > 1 else each
+        for each in offsets
+    )
 
 
 def _offset(series: Series, row: FloatArray, truth: FloatArray, slope: float, common: float) -> Offset:
@@ -122,6 +160,19 @@ def _offset(series: Series, row: FloatArray, truth: FloatArray, slope: float, co
         u_k=u,
         remark=f"beyond its maker's ±{limit:g} K: look at the sensor before you correct it" if beyond else "",
     )
+
+
+def _reference(
+    readings: FloatArray, sensors: list[Series], held: int | None, known: Mapping[str, Instrument]
+) -> tuple[FloatArray, float]:
+    """The reference over time [°C], corrected by its own calibration, and what it may be wrong by [K]."""
+    if held is None:
+        return readings.mean(axis=0), _common_u_k([series.instrument for series in sensors])
+    instrument = sensors[held].instrument
+    if instrument is None:
+        return readings[held], _common_u_k([None])
+    instrument = known.get(instrument.id, instrument)
+    return (readings[held] - instrument.offset_correction) / instrument.gain_correction, _common_u_k([instrument])
 
 
 def _common_u_k(instruments: list[Instrument | None]) -> float:

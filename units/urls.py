@@ -1,5 +1,6 @@
 """Every address, by noun."""
 
+from csp.decorators import csp_update
 from django.urls import include, path
 
 from units.views import (
@@ -21,6 +22,9 @@ from units.views import (
     unit,
     unit_edit,
 )
+
+# A frozen page carries its style, so that it looks the same for ever and from disk; it holds no script of its own.
+carrying_style = csp_update({"style-src": ["'unsafe-inline'"]})
 
 # what a visitor reads
 catalogue_urls = [
@@ -89,7 +93,7 @@ review_urls = [
     path("<uuid:review_id>/newer/", reviews.take_newer, name="review-newer"),
     path("<uuid:review_id>/answers/", reviews.answer, name="review-answer"),
     path("<uuid:review_id>/contacts/", reviews.contact, name="review-contact"),
-    path("<uuid:review_id>/preview/", reviews.preview, name="review-preview"),
+    path("<uuid:review_id>/preview/", carrying_style(reviews.preview), name="review-preview"),
     path("<uuid:review_id>/publish/", reviews.publish, name="review-publish"),
     path("<uuid:review_id>/withdraw/", reviews.withdraw, name="review-withdraw"),
     path("<uuid:review_id>/share/", shares.share, name="review-share"),
@@ -101,19 +105,19 @@ review_urls = [
 published_urls = [
     path("", published.listing, name="published"),
     path("feed.atom", published.feed, name="feed"),
-    path("<slug:slug>/", published.latest, name="edition"),
-    path("<slug:slug>/<int:number>/", published.numbered, name="edition-numbered"),
+    path("<slug:slug>/", carrying_style(published.latest), name="edition"),
+    path("<slug:slug>/<int:number>/", carrying_style(published.numbered), name="edition-numbered"),
     path("<slug:slug>/<int:number>/edition.json", published.document, name="edition-json"),
     path("<slug:slug>/<int:number>/edition.html", published.file, name="edition-file"),
     path("<slug:slug>/<int:number>/points.csv", published.table, name="edition-csv"),
     path("<slug:slug>/<int:number>/raw/<str:sha256>.csv", published.raw_table, name="edition-raw"),
     path("<slug:slug>/<int:number>/charts/<slug:name>.<slug:form>", published.chart, name="edition-chart"),
-    path("<slug:slug>/<int:number>/embed/<slug:name>/", published.embed, name="edition-embed"),
+    path("<slug:slug>/<int:number>/embed/<slug:name>/", carrying_style(published.embed), name="edition-embed"),
 ]
 
 # /shared/: a draft, by the secret of its link
 shared_urls = [
-    path("<str:secret>/", shares.read, name="shared"),
+    path("<str:secret>/", carrying_style(shares.read), name="shared"),
     path("<str:secret>/answer/", shares.reply, name="shared-reply"),
 ]
 
