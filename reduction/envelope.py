@@ -12,10 +12,11 @@ from reduction.session import Room
 FloatArray = NDArray[np.float64]
 
 ORDINARY_ROOM_M3 = 30.0
-ORDINARY_UA_W_PER_K = (10.0, 30.0)
-"""To each side, outdoors and the rest of the house, of an ordinary room: 20–60 W/K together.
+ORDINARY_UA_W_PER_K = (4.0, 60.0)
+"""To each side, outdoors and the rest of the house: from a tight inner room to one with old panes and leaks.
 
-Common practice, no source; measured rooms are why a characterisation is asked for.
+Any factor in between alike (a uniform logarithm, whose middle is about 20 W/K). Common practice, no source; measured
+rooms are why a characterisation is asked for.
 """
 HEAT_CAPACITY_J_PER_M2_K = {
     "very_light": 80e3,
@@ -33,7 +34,7 @@ UNKNOWN_CLASSES = ("very_light", "heavy")
 
 @dataclass(frozen=True)
 class Conductance:
-    """One surface's conductance: `u` rectangular where assumed."""
+    """One surface's conductance with its standard uncertainty; `assumed` where no run of the room told it."""
 
     to: str
     ua_w_per_k: float
@@ -58,7 +59,7 @@ def conductances(room: Room) -> tuple[Conductance, ...]:
     Examples
     --------
     >>> [(c.to, round(c.ua_w_per_k), round(c.u_w_per_k, 1)) for c in conductances(Room(volume_m3=30.0))]
-    [('outdoor', 20, 5.8), ('adjacent', 20, 5.8)]
+    [('outdoor', 21, 15.3), ('adjacent', 21, 15.3)]
     """
     if room.surfaces:
         how = room.found_by or "as the tester states it"
@@ -66,7 +67,9 @@ def conductances(room: Room) -> tuple[Conductance, ...]:
     scale = (room.volume_m3 / ORDINARY_ROOM_M3) ** (2.0 / 3.0)
     low, high = (edge * scale for edge in ORDINARY_UA_W_PER_K)
     how = f"not characterised: {low:.0f} to {high:.0f} W/K assumed for a room of {room.volume_m3:g} m³, common practice"
-    middle, u = (low + high) / 2.0, (high - low) / np.sqrt(12.0)
+    width = np.log(high / low)
+    middle = float((high - low) / width)
+    u = np.sqrt((high**2 - low**2) / (2.0 * width) - middle**2)  # of a uniform logarithm
     return tuple(Conductance(to, middle, float(u), True, how) for to in ("outdoor", "adjacent"))
 
 

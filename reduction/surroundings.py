@@ -17,9 +17,10 @@ from reduction.timeline import Series
 
 RETURN_FOR_ROOM_U_C = 0.5
 CONDENSER_FOR_OUTDOOR_U_C = 2.0
-NEIGHBOUR_UNKNOWN_U_K = 2.5
+INDOORS_C = (18.0, 30.0)  # rest of a house, whatever the room is held at
 OUTDOOR_UNKNOWN_U_K = 7.0
 """What a stand-in for a missing temperature costs, as standard uncertainties: common practice, no source."""
+INDOORS_U_K = (INDOORS_C[1] - INDOORS_C[0]) / 12**0.5
 OUTDOOR_MATTERS_W_PER_K = 0.5
 
 
@@ -79,7 +80,6 @@ def enter_envelope(draft: Draft, room: Temperature) -> dict[str, Temperature]:
                 "W/K",
                 source=surface.how,
                 shared_key=f"room:{draft.room_key}:ua:{surface.to}",
-                shape="rectangular" if surface.assumed else "normal",
             )
         )
         gain = _gain(ua, outside.quantity, room.quantity)
@@ -103,12 +103,24 @@ def _neighbour(draft: Draft, surface: Conductance, room: Temperature) -> Tempera
     draft.say(
         "neighbour_temperature_missing",
         Severity.WARNING,
-        f"No temperature is known beyond the surface to {surface.to}; it is taken as the room's within "
-        f"{2 * NEIGHBOUR_UNKNOWN_U_K:g} K, which makes its gain of {surface.ua_w_per_k:.0f} W/K uncertain by "
-        f"{2 * NEIGHBOUR_UNKNOWN_U_K * surface.ua_w_per_k:.0f} W.",
+        f"No temperature is known beyond the surface to {surface.to}; it is taken as an indoor space at "
+        f"{INDOORS_C[0]:g} to {INDOORS_C[1]:g} °C, which makes its gain of {surface.ua_w_per_k:.0f} W/K uncertain by "
+        f"{2 * INDOORS_U_K * surface.ua_w_per_k:.0f} W.",
         remedy=f"Log the temperature there and name the channel's place “{surface.to}”.",
     )
-    return _guessed(draft, surface.to, room, NEIGHBOUR_UNKNOWN_U_K)
+    middle = sum(INDOORS_C) / 2.0
+    indoors = draft.ledger.enter(
+        Input(
+            f"{surface.to}: unknown temperature",
+            middle,
+            INDOORS_U_K,
+            "°C",
+            source="not measured",
+            shared_key=f"stand-in:{draft.room_key}:{surface.to}",
+            shape="rectangular",
+        )
+    )
+    return Temperature(indoors, Measured(value=middle, u=INDOORS_U_K), room.mean)
 
 
 def _outdoor(draft: Draft, surface: Conductance, room: Temperature) -> Temperature:

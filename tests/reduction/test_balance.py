@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reduction.balance import Balance, heat_balance
+from reduction.envelope import conductances
 from reduction.propagation import propagate
 from reduction.session import (
     FixedLoad,
@@ -90,6 +91,19 @@ def test_a_neighbour_nobody_measured_costs_uncertainty_and_is_said() -> None:
     assert "neighbour_temperature_missing" in codes(balance)
     assert u_of(balance) > 40.0
     assert balance.usable
+
+
+def test_an_unmeasured_neighbour_is_an_indoor_space_however_cold_the_room_is_held() -> None:
+    room = room_of(Surface(to="hall", ua_w_per_k=20.0, u95_w_per_k=1.0))
+    balance = a_balance(a_timeline({"room": 20.0}), room=room)
+    assert terms_of(balance)["envelope to hall"] == pytest.approx(20.0 * (24.0 - 20.0))
+
+
+@pytest.mark.parametrize("true_w_per_k", [6.0, 12.0, 46.0])
+def test_the_band_of_a_room_never_characterised_holds_tight_and_leaky_ones(true_w_per_k: float) -> None:
+    # What three simulated rooms of 30 m³ have to outdoors; the middle one is the ordinary kind.
+    outdoor = conductances(Room(volume_m3=30.0))[0]
+    assert abs(outdoor.ua_w_per_k - true_w_per_k) < 2.0 * outdoor.u_w_per_k
 
 
 def test_without_outdoor_air_the_condenser_s_inlet_stands_in() -> None:
