@@ -10,6 +10,8 @@ from typing import Any
 from urllib.parse import urljoin
 from xml.etree import ElementTree
 
+import feedparser
+import html5lib
 import pytest
 from django.test import Client
 
@@ -192,6 +194,27 @@ def test_the_page_is_well_formed_with_unique_ids_and_heading_levels_in_order(pag
     assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
 
 
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/published/",
+        "/published/{slug}/",
+        "/published/{slug}/1/",
+        "/published/{slug}/1/edition.html",
+        "/published/{slug}/1/embed/eer-outdoor/",
+        "/reviews/",
+        "/reviews/{review}/",
+        "/reviews/{review}/preview/",
+        "/reviews/{review}/publish/",
+    ],
+)
+def test_pages_parse_without_an_error_of_the_html_standard(address: str, edition: Edition, owner: Client) -> None:
+    """Against html5lib, which follows the WHATWG parsing algorithm and lists each parse error."""
+    parser = html5lib.HTMLParser()
+    parser.parse(owner.get(address.format(slug=edition.review.slug, review=edition.review_id)).content.decode())
+    assert parser.errors == []
+
+
 def test_the_page_is_light_and_whole_without_a_script(page: str) -> None:
     assert len(page.encode()) < MOST_BYTES
     assert page.count("<svg") == page.count("<figure")
@@ -236,8 +259,12 @@ def test_the_feed_has_an_entry_for_each_edition_with_its_erratum(
 ) -> None:
     reviews.write(review=edition.review, body="New words.", by=owner.person)
     editions.publish(review=edition.review, erratum="A word was wrong.", by=owner.person)
-    root = ElementTree.fromstring(visitor.get("/published/feed.atom").content)
+    content = visitor.get("/published/feed.atom").content
+    read = feedparser.parse(content)
+    root = ElementTree.fromstring(content)
     entries = root.findall(f"{ATOM}entry")
+    assert (read.bozo, read.version, len(read.entries)) == (False, "atom10", 2)
+    assert read.entries[0].link == f"{SITE}/published/{edition.review.slug}/2/"
     assert root.tag == f"{ATOM}feed"
     assert all(root.find(f"{ATOM}{name}") is not None for name in ("id", "title", "updated"))  # RFC 4287, 4.1.1
     assert [entry.findtext(f"{ATOM}title") for entry in entries] == [
