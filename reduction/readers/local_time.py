@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -153,3 +153,29 @@ def place_on_utc(local_s: FloatArray, zone: tzinfo, file: str, column: str) -> P
             f"{int(twice.sum())} stamps lie in the hour that {zone} repeats in autumn; file order tells which pass"
         )
     return Placed(local_s - offset, tuple(faults), because)
+
+
+def place_by_name(local_s: FloatArray, names: IntArray, zone: tzinfo, file: str, column: str) -> Placed:
+    """Turn wall-clock readings into UTC name by name, for logs that list one channel after another.
+
+    Parameters
+    ----------
+    local_s
+        As `place_on_utc`. [s]
+    names
+        Number of the channel that each row belongs to, shape (n,).
+
+    Raises
+    ------
+    UnreadableTime
+        If the repeated hour of one channel cannot be told apart.
+    """
+    time_s = np.full(len(local_s), np.nan)
+    faults: list[Fault] = []
+    for name in np.unique(names):
+        rows = np.flatnonzero(names == name)
+        placed = place_on_utc(local_s[rows], zone, file, column)
+        time_s[rows] = placed.time_s
+        faults += [replace(f, first_row=int(rows[(f.first_row or 1) - 1]) + 1) for f in placed.faults]
+    because = f"in the hour that {zone} repeats in autumn, the order of each channel's rows tells which pass"
+    return Placed(time_s, tuple(faults), because)

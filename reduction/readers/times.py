@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 import numpy as np
+import pyarrow as pa
 
 from reduction.errors import Place, UnreadableTime
 from reduction.readers.clock_columns import (
@@ -21,7 +23,7 @@ from reduction.readers.clock_columns import (
 )
 from reduction.readers.grid import Grid, as_text
 from reduction.readers.headings import words_of
-from reduction.readers.local_time import Placed, find_zone, place_on_utc
+from reduction.readers.local_time import IntArray, Placed, find_zone, place_by_name, place_on_utc
 from reduction.readers.table import Fault, FloatArray, Guess
 from reduction.readers.words import words_for
 from reduction.session import Profile
@@ -35,6 +37,7 @@ _PREAMBLE_ZONE = re.compile(
 )
 _MOST_JUNK = 0.2  # share of rows without a stamp beyond which they are no footers; common practice
 _FEW_ROWS = 5
+_ROWS_A_NAME = 10  # at least, before a column of texts is one of channels
 
 
 @dataclass(frozen=True)
@@ -79,8 +82,33 @@ def _placed(reading: Reading, grid: Grid, file: str, profile: Profile, time_zone
             "time_zone", "UTC", "stamps carry their offset or count in UTC", 1.0
         )
     zone, guess = _zone(grid, reading, file, profile, time_zone)
-    placed = place_on_utc(reading.stamps.seconds, zone, file, grid.names[reading.columns[0]])
+    placed = _on_utc(reading, grid, zone, file)
     return placed, replace(guess, because=f"{guess.because}; {placed.because}") if placed.because else guess
+
+
+def _on_utc(reading: Reading, grid: Grid, zone: tzinfo, file: str) -> Placed:
+    """Place the stamps in file order or, where that tells nothing of a repeated hour, in the order of each channel."""
+    seconds, column = reading.stamps.seconds, grid.names[reading.columns[0]]
+    try:
+        return place_on_utc(seconds, zone, file, column)
+    except UnreadableTime:
+        for index in sorted(set(range(len(grid.names))) - set(reading.columns)):
+            names = _channels(grid, index)
+            if names is not None:
+                with suppress(UnreadableTime):
+                    return place_by_name(seconds, names, zone, file, column)
+        raise
+
+
+def _channels(grid: Grid, index: int) -> IntArray | None:
+    """Numbers of the names in a column of texts that repeat; None for any other column."""
+    column = grid.columns[index]
+    if not pa.types.is_string(column.type):
+        return None
+    encoded = column.dictionary_encode()
+    if not 1 < len(encoded.dictionary) <= len(column) / _ROWS_A_NAME:
+        return None
+    return np.asarray(encoded.indices.fill_null(len(encoded.dictionary)), dtype=np.int64)
 
 
 def _find(grid: Grid, file: str, profile: Profile) -> Reading:

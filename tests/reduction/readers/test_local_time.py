@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -11,6 +12,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from reduction.errors import UnreadableTime
+from reduction.readers import read_log
 from reduction.readers.local_time import find_zone, place_on_utc
 
 CHANGES = {  # instants at which zoneinfo's clocks change: back, forward, by half an hour, south of the equator
@@ -81,3 +83,17 @@ def test_a_zone_is_named_or_a_fixed_offset(name: str) -> None:
 def test_what_is_no_zone_is_refused(name: str) -> None:
     with pytest.raises(UnreadableTime, match="an IANA zone or a fixed offset"):
         find_zone(name)
+
+
+def test_a_log_that_lists_one_channel_after_another_is_told_apart_by_channel(tmp_path: Path) -> None:
+    at = datetime(2026, 11, 1, 6, tzinfo=UTC).timestamp()
+    utc_s = at + 60.0 * np.arange(-90, 90)
+    stamps = [
+        datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M:%S") for t in wall_clock(utc_s, "America/New_York")
+    ]
+    rows = [f"{name},{stamp},{value}" for name, value in (("room_c", 22.5), ("hall_c", 24.5)) for stamp in stamps]
+    path = tmp_path / "events.csv"
+    path.write_text("\n".join(["name,time,value", *rows]))
+    log = read_log(path, time_zone="America/New_York")
+    assert [column.time_s.tolist() for column in log.columns] == [utc_s.tolist()] * 2
+    assert any("order of each channel" in guess.because for guess in log.guesses)
