@@ -272,7 +272,15 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
         because="; ".join([told, *troubles, *_remarks(run, x, u95)]) + ".",
         correlation=tuple(tuple(float(v) for v in row) for row in correlation),
         parameter_names=(*(f"UA to {to}" for to in run.to), *NAMES),
+        course=_course(run.log, noise @ residual),
     )
+
+
+def _course(log: RoomLog, residual_w: FloatArray) -> tuple[tuple[float, float, float], ...]:
+    """Hours since the start, heat given and what the best member makes of it, for the picture of the fit."""
+    heat = log.between(log.heat_w)
+    hours = (np.arange(heat.size) + 0.5) * log.interval_s / HOUR_S
+    return tuple((round(t, 3), round(q, 1), round(q - r, 1)) for t, q, r in np.c_[hours, heat, residual_w].tolist())
 
 
 def _slow_mass(x: FloatArray, u95: FloatArray) -> SlowMass | None:

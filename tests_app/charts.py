@@ -236,3 +236,26 @@ def shortfall(point: doc.Point) -> SafeString:
     said = "; ".join(f"{step.name} {number(step.value_w)} W" for step in (*point.shortfall, measured))
     picture = alt.layer(bars, errors).properties(width=520, height=32 * len(data), padding=ROOM_FOR_TYPE)
     return drawing.inline(picture, says=f"From the claim to the measured capacity: {said}")
+
+
+def room_fit(fit: doc.RoomFit) -> SafeString:
+    """Return the heat that was given in a characterisation run and what the fitted room makes of it."""
+    names = ["given", "fitted room"]
+    data = pd.DataFrame(fit.course, columns=["hours", *names]).melt("hours", var_name="what", value_name="power_w")
+    chart = (
+        alt.Chart(data)
+        .mark_line(strokeWidth=1.6)
+        .encode(
+            alt.X("hours:Q").title("Hours since the start"),
+            alt.Y("power_w:Q").title("Heat into the room (W)"),
+            alt.Color("what:N").scale(domain=names, range=[drawing.SOFT, drawing.MEASURED]).title(None),
+            alt.StrokeDash("what:N").scale(domain=names, range=[[1, 0], [6, 3]]).title(None),
+        )
+    )
+    given, made = (data[data.what == name].power_w for name in names)
+    apart = float((given.reset_index(drop=True) - made.reset_index(drop=True)).pow(2).mean()) ** 0.5
+    hours = data.hours.max()
+    says = (
+        f"Heat given over {number(hours, 1)} hours and what the fitted room makes of it: {number(apart)} W apart (rms)."
+    )
+    return drawing.inline(chart.properties(width=560, height=200), says=says)

@@ -82,6 +82,14 @@ def test_a_room_of_one_store_is_found() -> None:
     assert fit.identifiable
 
 
+def test_the_picture_of_the_fit_is_the_heat_that_was_given_and_what_the_model_makes_of_it() -> None:
+    fit = characterise(a_run(HEATED, one_store(HEATED, 20.0)), a_session())
+    hours, given, made = np.array(fit.course).T
+    assert np.all(np.diff(hours) > 0.0)
+    assert given.mean() == pytest.approx(HEATED.mean() + 40.0, rel=0.05), "40 W of loggers"
+    assert np.std(given - made) < 0.05 * np.std(given)
+
+
 def test_its_time_constant_is_that_of_the_exponential() -> None:
     # closed form: a room of one store cools with C/UA = 4.63 h
     fit = characterise(a_run(HEATED, one_store(HEATED, 20.0)), a_session())

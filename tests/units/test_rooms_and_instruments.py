@@ -10,6 +10,8 @@ from django.urls import reverse
 
 from reduction import session as doc
 from tests import builders
+from tests_app.actions import mapping, reduce
+from tests_app.models import Channel, Reduction
 from units.models import CalibrationRecord, Instrument, Room, RoomValue
 
 pytestmark = pytest.mark.django_db
@@ -191,3 +193,50 @@ def test_comparing_plugs_on_mains_comes_with_a_caution(tester, bench):
     )
     pages = [tester.get(reverse("instrument-calibrate", args=[each.pk])).text for each in (power, temperature)]
     assert ["licensed electrician" in page for page in pages] == [True, False]
+
+
+def test_a_fit_is_drawn_with_its_run_and_the_rooms_values_over_time(tester, bench):
+    room = builders.a_room(bench=bench)
+    fitted(room, course=((0.1, 600.0, 590.0), (0.2, 600.0, 605.0), (0.3, 0.0, 4.0)))
+    RoomValue.objects.create(
+        room=room,
+        valid_from=builders.NOON.date(),
+        surfaces=[{"to": "outdoor", "ua_w_per_k": 16.0, "u95_w_per_k": 1.5}],
+    )
+    page = tester.get(reverse("room", args=[room.pk])).text
+    assert "Heat given over 0.3 hours and what the fitted room makes of it: 7 W apart" in page
+    assert "Heat leakage of the room over time: from" in page
+
+
+def test_newer_room_values_offer_to_reduce_again_and_change_nothing(tester, bench):
+    room = builders.a_room(bench=bench)
+    session = builders.a_session(bench=bench, room=room, with_logs=["temperatures", "plugs"])
+    reduce.run_and_store(session=session, by=tester.person)
+    address = reverse("room", args=[room.pk])
+    assert "made from other values" not in tester.get(address).text
+    before = Reduction.objects.values().get(session=session)
+    form = value_form(("outdoor", "20", "3"), valid_from="2026-07-01")
+    tester.post(reverse("room-value-new", args=[room.pk]), form)
+    page = tester.get(address).text
+    assert f"{reverse('rereductions')}?room={room.pk}" in page
+    assert Reduction.objects.values().get(session=session) == before
+    assert f'value="{session.pk}"' in tester.get(reverse("rereductions"), {"room": room.pk}).text
+
+
+def test_an_instrument_shows_what_used_it_and_what_a_correction_affects(tester, bench):
+    plug = builders.an_instrument(bench=bench)
+    session = builders.a_session(bench=bench, with_logs=["temperatures", "plugs"], name="Used it")
+    channels = list(Channel.objects.filter(file__session=session))
+    choices = {c.pk: {"instrument": plug} if c.role.startswith("heater") else {} for c in channels}
+    mapping.confirm(channels=channels, choices=choices, by=tester.person)
+    reduce.run_and_store(session=session, by=tester.person)
+    address = reverse("instrument", args=[plug.pk])
+    assert "Used it" in tester.get(address).text
+    assert "no longer holds" not in tester.get(address).text
+    data = {
+        "valid_from": "2026-06-01", "how": "reference plug", "offset_correction": "0", "gain_correction": "1.02",
+        "gain_correction_u": "0.002",
+    }  # fmt: skip
+    page = tester.post(reverse("instrument-calibrate", args=[plug.pk]), data, follow=True).text
+    assert "1 result was made from what no longer holds" in page
+    assert f"{reverse('rereductions')}?instrument={plug.pk}" in page

@@ -41,6 +41,7 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
     if shown is not None:
         result = doc.Result.model_validate(shown.result)
         context |= {"result": result, "points": [_shown(point) for point in result.points]}
+        context["fit_picture"] = charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course else ""
         context["compared"] = charts.windows_compared(result.points) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
 

@@ -11,11 +11,15 @@ from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from tests_app.actions.outdated import outdated
+from tests_app.models import Session
 from units import access
 from units.actions import instruments as actions
 from units.forms.instrument import DISTRIBUTIONS, SI_UNITS, CalibrationForm, InstrumentForm
 from units.middleware import BenchRequest
 from units.models import Bench, CalibrationRecord, Instrument
+
+A_FEW = 50
 
 
 @login_required
@@ -40,12 +44,16 @@ def listing(request: BenchRequest) -> HttpResponse:
 def show(request: BenchRequest, instrument_id: UUID) -> HttpResponse:
     """Show an instrument and its calibrations."""
     instrument = access.fetch(Instrument, instrument_id, person=request.user)
+    mine = access.visible(Session, request.user).filter(files__channels__instrument=instrument).distinct()
+    mine = mine.select_related("unit", "room", "bench")
     context = {
         "instrument": instrument,
         "si_unit": SI_UNITS.get(instrument.quantity, ""),
         "distribution": DISTRIBUTIONS.get(instrument.distribution, instrument.distribution),
         "calibrations": access.visible(CalibrationRecord, request.user).filter(instrument=instrument),
         "today": timezone.localdate(),
+        "sessions": mine[:A_FEW],
+        "outdated": outdated(mine.filter(reductions__isnull=False)),
         "may_edit": access.may(instrument.bench, request.user, "edit"),
         "is_synthetic": instrument.bench.is_synthetic,
     }
@@ -83,8 +91,12 @@ def calibrate(request: BenchRequest, instrument_id: UUID) -> HttpResponse:
     instrument = access.fetch(Instrument, instrument_id, person=request.user, to="edit")
     form = CalibrationForm(request.POST or None, request.FILES or None, initial={"valid_from": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
-        actions.calibrate(instrument=instrument, calibration=form.save(commit=False), by=request.user)
-        messages.success(request, "Kept. It holds for tests from that day on; earlier results stay as they are.")
+        kept = actions.calibrate(instrument=instrument, calibration=form.save(commit=False), by=request.user)
+        messages.success(
+            request,
+            f"Kept. It holds for tests from {kept.valid_from:%-d %B %Y} on. Results stay as they are; those it affects "
+            "are listed below and can be reduced again beside the old.",
+        )
         return redirect("instrument", instrument.pk)
     context = {
         "form": form,

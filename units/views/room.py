@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
+from reduction import session as doc
+from tests_app import charts as session_charts
+from tests_app.actions.outdated import outdated
 from tests_app.models import Reduction, Session
 from units import access
 from units.actions import rooms as actions
+from units.charts import bench as charts
 from units.forms.room import RoomForm, RoomValueForm, SurfaceFormSet
 from units.middleware import BenchRequest
 from units.models import Bench, Room, RoomValue
@@ -48,15 +54,38 @@ def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
         "room": room,
         "values": values,
         "fits": [
-            {"reduction": reduction, "fit": reduction.result["room_fit"], "taken": reduction.pk in taken}
+            {"reduction": reduction, "fit": fit, "taken": reduction.pk in taken, "picture": _fit_picture(fit)}
             for reduction in reductions.select_related("session")
-            if reduction.result.get("room_fit")
+            if (fit := reduction.result.get("room_fit"))
         ],
+        "history": _history(values),
+        "outdated": outdated(_reduced_in(room, request)),
         "sessions": access.visible(Session, request.user).filter(room=room).select_related("unit")[:20],
         "may_edit": access.may(room.bench, request.user, "edit"),
         "is_synthetic": room.bench.is_synthetic,
     }
     return render(request, "units/room.html", context)
+
+
+def _fit_picture(fit: dict[str, Any]) -> SafeString | str:
+    found = doc.RoomFit.model_validate(fit)
+    return session_charts.room_fit(found) if found.course else ""
+
+
+def _history(values: Iterable[RoomValue]) -> SafeString | str:
+    """Return the picture of the room's leakage over time, once there are two values to compare."""
+    rows = [(value.valid_from, value.surfaces) for value in reversed(list(values)) if value.surfaces]
+    if len(rows) < 2:
+        return ""
+    total = [sum(surface["ua_w_per_k"] for surface in surfaces) for _, surfaces in rows]
+    # surfaces of one fit are told better together than apart; adding in quadrature takes them as independent
+    u95 = [sum(surface["u95_w_per_k"] ** 2 for surface in surfaces) ** 0.5 for _, surfaces in rows]
+    return charts.room_values([day for day, _ in rows], total, u95)
+
+
+def _reduced_in(room: Room, request: BenchRequest) -> QuerySet[Session]:
+    mine = access.visible(Session, request.user).filter(room=room, reductions__isnull=False)
+    return mine.select_related("unit", "room", "bench").distinct()
 
 
 @login_required
