@@ -5,15 +5,19 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from reduction.errors import InvalidSession, NothingToReduce, Place, UnreadableFile
 from reduction.readers import with_roles
 from reduction.readers.reading import read_sources
 from reduction.readers.source import open_sources
-from reduction.readers.table import Log
+from reduction.readers.stamps import AmbiguousDate
+from reduction.readers.table import Fault, Log
 from reduction.session import LogFile, Session
+
+Span = tuple[float, float]
 
 
 def session_digest(session: Session) -> str:
@@ -49,8 +53,55 @@ def read_files(session: Session, base: Path) -> tuple[Log, ...]:
             remedy="List the logs with their paths relative to the document.",
         )
     check_document(session)
-    logs = tuple(log for file in session.files for log in _read(file, base, session.time_zone))
+    logs = _read_all(session, base)
     return logs if session.channels else with_roles(logs)  # the tester's roles need no proposals
+
+
+def _read_all(session: Session, base: Path) -> tuple[Log, ...]:
+    """Read the files; one whose dates fit both orders is read again beside what the others and the session say."""
+    found: dict[str, tuple[Log, ...] | AmbiguousDate] = {}
+    for file in session.files:
+        try:
+            found[file.path] = _read(file, base, session.time_zone)
+        except AmbiguousDate as doubt:
+            found[file.path] = doubt
+    spans = [(w.start_utc.timestamp(), w.end_utc.timestamp()) for w in session.windows]
+    spans += [(e.time_utc.timestamp(), (e.end_utc or e.time_utc).timestamp()) for e in session.events]
+    spans += [span for logs in found.values() if not isinstance(logs, AmbiguousDate) for span in _spans(logs)]
+    return tuple(
+        log for file in session.files for log in _settled(found[file.path], file, base, session.time_zone, spans)
+    )
+
+
+def _settled(
+    found: tuple[Log, ...] | AmbiguousDate, file: LogFile, base: Path, time_zone: str, spans: Sequence[Span]
+) -> tuple[Log, ...]:
+    """The logs of a file; where its dates fit both orders, in the one that meets the rest of the session.
+
+    Raises
+    ------
+    AmbiguousDate
+        If neither order or both meet it.
+    """
+    if not isinstance(found, AmbiguousDate):
+        return found
+    meeting = []
+    for order in found.question.options:
+        profile = file.profile.model_copy(update={"date_order": order})
+        logs = _read(file.model_copy(update={"profile": profile}), base, time_zone)
+        if any(a <= end and start <= b for start, end in _spans(logs) for a, b in spans):
+            meeting.append((order.replace("_", " "), logs))
+    if len(meeting) != 1:
+        raise found
+    order, logs = meeting[0]
+    said = Fault("date_order_settled", 1, None, None,
+        f"The dates of {file.path} fit both orders; they are read {order}, for only so do they meet its other "
+        "files, windows or events.")  # fmt: skip
+    return (replace(logs[0], faults=(*logs[0].faults, said)), *logs[1:])
+
+
+def _spans(logs: Iterable[Log]) -> list[Span]:
+    return [(float(c.time_s[0]), float(c.time_s[-1])) for log in logs for c in log.columns[:1] if len(c.time_s)]
 
 
 def check_document(session: Session) -> None:

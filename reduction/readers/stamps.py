@@ -38,6 +38,7 @@ _DATE = (
 )
 FULL = f"^{_DATE}(?:(?:[T,_]\\s*|\\s+|,\\s*|\\s+-\\s+|:){_CLOCK}{_ZONE})?$"
 CLOCK_ONLY = f"^(?:(?P<days>\\d{{1,3}})[ d]+)?{_CLOCK}{_ZONE}$"
+_DOTTED = re.compile(r"^\D*\d{1,2}\.\s?\d{1,2}\.\s?\d{2,4}\b")
 COMPACT = r"^(?P<a>\d{4})(?P<b>\d{2})(?P<c>\d{2})[T _\-]?(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})?(?P<zone>Z)?$"
 
 
@@ -241,6 +242,8 @@ def _order_by_continuity(
             f"read so, the file goes on after midnight; the other way it would jump by {hi / 86400:.0f} days at a time"
         )
         return c, month, day, order, because, 0.95
+    if _DOTTED.match(example):
+        return c, b, a, "day_first", "dates written with dots put the day first wherever they are used", 0.9
     raise AmbiguousDate(place, example)
 
 
