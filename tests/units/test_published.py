@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 from html.parser import HTMLParser
@@ -309,6 +310,22 @@ def test_what_never_changes_is_kept_long_and_answered_with_304(name: str, editio
     assert again.content == b""
     assert int(re.findall(r"max-age=(\d+)", first["Cache-Control"])[0]) >= 86_400
     assert "Cookie" not in first.get("Vary", "")
+
+
+@pytest.mark.parametrize(
+    ("accepted", "is_packed"), [("gzip, br", True), ("br, gzip;q=0.5", True), ("gzip;q=0", False), ("", False)]
+)
+def test_the_page_is_packed_for_who_can_unpack_it(
+    accepted: str, is_packed: bool, edition: Edition, visitor: Client
+) -> None:
+    address = f"/published/{edition.review.slug}/1/"
+    answer = visitor.get(address, headers={"accept-encoding": accepted})
+    again = visitor.get(address, headers={"accept-encoding": accepted, "if-none-match": answer["ETag"]})
+    content = gzip.decompress(answer.content) if is_packed else answer.content
+    assert (answer.get("Content-Encoding") == "gzip") == is_packed
+    assert content == visitor.get(address).content
+    assert again.status_code == 304
+    assert answer["Vary"] == "Accept-Encoding"
 
 
 def test_the_reviews_own_address_is_asked_again_and_shows_the_last_edition(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -11,7 +12,7 @@ from tests_app.models import Reduction
 from units.charts import PICTURES, Drawn, draw
 from units.charts.picture import lively
 from units.compare.comparison import compared
-from units.drawing import INKS, configured
+from units.drawing import FONT, INKS, configured
 from units.editions.figures import bound
 from units.editions.material import Material
 from units.models import Claim, Edition, MakerComment, Review, Unit
@@ -23,6 +24,17 @@ LICENCES = {
     "CC BY-SA 4.0": "https://creativecommons.org/licenses/by-sa/4.0/",
     "CC0 1.0": "https://creativecommons.org/publicdomain/zero/1.0/",
 }
+DRAWS_NOTHING = tuple(
+    re.compile(pattern)
+    for pattern in (
+        r' (?:class|font-family)="[^"]*"',
+        r' (?:pointer-events="none"|opacity="1"|stroke-opacity="1"|fill-opacity="1")',
+        r"<path[^>]* display=\"none\"/>",
+        r'<path d="M0,0h0v0h0Z"[^>]*/>',
+        r"<g></g>",
+        r"<g></g>",  # those that held nothing else
+    )
+)
 DEFAULT_CHARTS = ("ratio", "capacity-outdoor", "eer-outdoor", "shortfall")
 SAME_IN_UNIT = (
     "maker", "model", "kind", "compressor", "refrigerant", "voltage_v", "obtained", "obtained_detail", "afterwards",
@@ -167,7 +179,7 @@ def charted(drawn: Drawn) -> Document:
         "title": drawn.picture.title,
         "says": drawn.says,
         "note": drawn.picture.note,
-        "svg": str(drawn.svg),
+        "svg": lighter(str(drawn.svg)),
         "headings": [column.title for column in drawn.headings],
         "numeric": [not column.text for column in drawn.headings],
         "table": drawn.table,
@@ -175,8 +187,19 @@ def charted(drawn: Drawn) -> Document:
     }
 
 
+def lighter(svg: str) -> str:
+    """Return a chart without what draws nothing: a page may hold a dozen.
+
+    >>> lighter('<svg class="marks"><g><path d="" display="none"/></g><text opacity="1">x</text></svg>')
+    '<svg><text>x</text></svg>'
+    """
+    for part in DRAWS_NOTHING:
+        svg = part.sub("", svg)
+    return svg
+
+
 def standing_alone(svg: str) -> str:
-    """Return a page's chart with its colours written in, for places without the page's style."""
+    """Return a page's chart with its colours and letters written in, for places without the page's style."""
     for ink, token in INKS.items():
         svg = svg.replace(f"var({token})", ink)
-    return svg
+    return svg.replace("<svg ", f'<svg font-family="{FONT}" ', 1)

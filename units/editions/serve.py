@@ -6,6 +6,7 @@ this one or that the review was withdrawn; it is part of the page's ETag.
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 KEPT_S = 10  # how long a process may not know of a correction or a withdrawal
+PACKED_KEPT_S = 3600
 FOR_EVER = "public, max-age=31536000, immutable"
 A_DAY = "public, max-age=86400, stale-while-revalidate=604800"
 ASK_AGAIN = "public, no-cache"
@@ -40,6 +42,11 @@ class Served:
     def page(self, origin: str) -> bytes:
         """Return the page as it is sent."""
         return origin.encode().join(self.parts)
+
+    def packed(self, origin: str) -> bytes:
+        """Return the page compressed; nothing in it is secret, so its size tells nothing."""
+        key = f"packed:{self.etag}:{hashlib.sha256(origin.encode()).hexdigest()}"
+        return cache.get_or_set(key, lambda: gzip.compress(self.page(origin), mtime=0), PACKED_KEPT_S)
 
 
 def served(slug: str, number: int | None) -> Served:

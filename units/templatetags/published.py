@@ -13,7 +13,7 @@ from units.quantities import Display, number, temp, with_uncertainty
 
 register = template.Library()
 K95 = 2.0  # steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
-SMALLEST_SHARE = 0.005
+SMALLEST_SHARE = 0.01
 LEAST_PROBABILITY = 0.001
 
 

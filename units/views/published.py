@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
+from http import HTTPStatus
 from typing import Any
 
 import altair as alt
@@ -12,6 +14,7 @@ from django.core.cache import cache
 from django.core.files.storage import default_storage
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
 from django.utils.http import quote_etag
 from django.views.decorators.clickjacking import xframe_options_exempt
 from django.views.decorators.http import require_safe
@@ -24,6 +27,7 @@ from units.editions.serve import A_DAY, ASK_AGAIN, FOR_EVER, Served, origin_of, 
 
 HTML = "text/html; charset=utf-8"
 CSV = "text/csv; charset=utf-8"
+TAKES_GZIP = re.compile(r"\bgzip\b(?!\s*;\s*q=0(?:\.0*)?\s*(?:,|$))")
 A_DAY_S = 24 * 3600
 
 
@@ -52,7 +56,14 @@ def numbered(request: HttpRequest, slug: str, number: int) -> HttpResponse:
 
 
 def _page(request: HttpRequest, found: Served, *, keep: str) -> HttpResponse:
-    return sent(request, found.etag, lambda: found.page(origin_of(request)), content_type=HTML, keep=keep)
+    packed = TAKES_GZIP.search(request.headers.get("Accept-Encoding", "")) is not None
+    etag = f'{found.etag[:-1]}-gzip"' if packed else found.etag
+    make = found.packed if packed else found.page
+    response = sent(request, etag, lambda: make(origin_of(request)), content_type=HTML, keep=keep)
+    if packed and response.status_code == HTTPStatus.OK:
+        response["Content-Encoding"] = "gzip"
+    patch_vary_headers(response, ["Accept-Encoding"])
+    return response
 
 
 @require_safe
