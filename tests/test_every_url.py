@@ -16,7 +16,7 @@ from tests import builders
 from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
 from units import shelf
 from units.actions import editions, reviews, shares, tokens
-from units.models import Bench, CalibrationRecord, MakerComment, Membership, Review, ShareLink
+from units.models import Bench, CalibrationRecord, Collection, MakerComment, Membership, Review, ShareLink
 
 ROLES = ("visitor", "stranger", "reader", "tester", "owner")
 # Names that come with a package and are tested there.
@@ -28,11 +28,17 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "catalogue": ("get", 200, 200, 200, 200, 200),
     "compare": ("get", 200, 200, 200, 200, 200),
     "chart": ("get", 404, 404, 200, 200, 200),
+    "collection-keep": ("post", 302, 302, 403, 302, 302),
+    "collection": ("get", 302, 404, 302, 302, 302),
+    "collection-drop": ("post", 302, 404, 403, 302, 302),
     "method": ("get", 200, 200, 200, 200, 200),
     "plan": ("get", 200, 200, 200, 200, 200),
     "bench-home": ("get", 302, 200, 200, 200, 200),
     "bench-open": ("post", 302, 422, 422, 422, 422),
     "bench-choose": ("post", 302, 404, 302, 302, 302),
+    "bench-archive": ("get", 302, 200, 403, 403, 200),
+    "bench-download": ("post", 302, 200, 403, 403, 200),
+    "bench-delete": ("post", 302, 302, 403, 403, 302),
     "people": ("get", 302, 200, 200, 200, 200),
     "person-dismiss": ("post", 302, 404, 403, 403, 302),
     "units": ("get", 302, 200, 200, 200, 200),
@@ -44,6 +50,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "sessions": ("get", 302, 200, 200, 200, 200),
     "session-new": ("get", 302, 200, 403, 200, 200),
     "session-import": ("get", 302, 200, 403, 200, 200),
+    "job-cancel": ("post", 302, 404, 403, 302, 302),
     "job": ("get", 302, 404, 200, 200, 200),
     "session": ("get", 302, 404, 302, 302, 302),
     "session-edit": ("get", 302, 404, 200, 200, 200),
@@ -105,6 +112,10 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "published": ("get", 200, 200, 200, 200, 200),
     "feed": ("get", 200, 200, 200, 200, 200),
     "sitemap": ("get", 200, 200, 200, 200, 200),
+    "health": ("get", 200, 200, 200, 200, 200),
+    "health-live": ("get", 200, 200, 200, 200, 200),
+    "health-ready": ("get", 200, 200, 200, 200, 200),
+    "metrics": ("get", 404, 404, 404, 404, 404),  # only with the setting and its secret
     "robots": ("get", 200, 200, 200, 200, 200),
     "edition": ("get", 200, 200, 200, 200, 200),
     "edition-numbered": ("get", 200, 200, 200, 200, 200),
@@ -198,6 +209,7 @@ def scene(bench: Bench) -> dict[str, Any]:
     comment = MakerComment.objects.create(review=review, link=link, name="Maker", text="No.")
     token, _ = tokens.make(bench=bench, label="script", token_role="reader", days=7, by=person)
     return {
+        "collection_id": Collection.objects.create(bench=bench, name="set").pk,
         "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,
         "window_id": window.pk, "room_id": session.room_id, "instrument_id": instrument.pk,
         "calibration_id": calibration.pk, "upload_id": upload.pk, "job_id": job.pk, "membership_id": other.pk,

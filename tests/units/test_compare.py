@@ -177,6 +177,30 @@ def test_the_matrix_counts_the_points_of_each_band_and_fills_in_none(bench, read
     assert cells.loc["Quellmar B"].sum() == 0
 
 
+def test_all_units_that_a_filter_leaves_can_be_compared(bench, visitor):
+    for model, kind in (("A", "window"), ("B", "window"), ("C", "mini_split")):
+        builders.a_published_point(unit=(unit := builders.a_unit(bench=bench, model=model, kind=kind)))
+        shelf.refresh([unit])
+    text = visitor.get(reverse("compare") + "?kind=window").text
+    assert [model in text for model in ("Quellmar A", "Quellmar B", "Quellmar C")] == [True, True, False]
+
+
+def test_a_set_of_units_is_kept_compared_again_and_forgotten(bench, tester, reader):
+    units = [builders.a_unit(bench=bench, model=model) for model in "AB"]
+    tester.post(reverse("collection-keep"), {"name": "Small ones", "unit": [unit.pk for unit in units]})
+    kept = bench.collections.get()
+    assert set(kept.units.all()) == set(units)
+    assert "2 units side by side" in reader.get(reverse("collection", args=[kept.pk]), follow=True).text
+    tester.post(reverse("collection-drop", args=[kept.pk]))
+    assert not bench.collections.exists()
+
+
+def test_a_set_holds_no_unit_that_the_person_may_not_read(bench, tester):
+    other = builders.a_unit(bench=builders.a_bench())
+    tester.post(reverse("collection-keep"), {"name": "All", "unit": [other.pk, builders.a_unit(bench=bench).pk]})
+    assert other not in bench.collections.get().units.all()
+
+
 def test_two_samples_of_a_model_keep_apart_by_name(bench, reader):
     units = [builders.a_unit(bench=bench, model="W9") for _ in range(2)]
     for unit in units:

@@ -16,6 +16,8 @@ from units.models import Bench, CatalogueEntry
 from units.shelf import BANDS
 
 if TYPE_CHECKING:
+    from uuid import UUID
+
     from django.contrib.auth.models import AnonymousUser
     from django.http import QueryDict
 
@@ -53,6 +55,11 @@ class Asked:
     chosen: dict[str, frozenset[str]]
     sort: str
     page: int
+
+    @property
+    def narrows(self) -> bool:
+        """Whether anything is searched or filtered for."""
+        return bool(self.words or self.chosen)
 
     @classmethod
     def from_query(cls, query: QueryDict) -> Asked:
@@ -96,6 +103,14 @@ def catalogue_page(person: Person | AnonymousUser, asked: Asked) -> CataloguePag
         rows = rows.filter(_has(facet, values))
     ordered = rows.order_by(*SORTS[asked.sort], "id").select_related("unit")
     return CataloguePage(asked, list(ordered[start : start + PAGE_SIZE]), total, pages, facets)
+
+
+def matching_units(person: Person | AnonymousUser, asked: Asked, most: int) -> list[UUID]:
+    """Return the keys of the units that a filter leaves, in its order, at most so many."""
+    rows = _with_words(shown_to(person), asked.words)
+    for facet, values in asked.chosen.items():
+        rows = rows.filter(_has(facet, values))
+    return list(rows.order_by(*SORTS[asked.sort], "id").values_list("unit", flat=True)[:most])
 
 
 def shown_to(person: Person | AnonymousUser) -> QuerySet[CatalogueEntry]:

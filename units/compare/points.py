@@ -19,6 +19,7 @@ from units.shelf import BANDS, rating_of
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
+    from django.http import QueryDict
 
     from reduction.session import Condition
     from units.models import Person
@@ -90,6 +91,17 @@ class UnitRow:
     def claimed_here(self, quantity: str) -> float | None:
         """Return a claim that a heat balance in a room can be set against, or None."""
         return None if other_basis(quantity, UnitKind(self.unit.kind)) else self.claimed(quantity)
+
+
+def asked_units(query: QueryDict) -> list[UUID]:
+    """Return the units that an address names; what is no key is left out."""
+    keys = []
+    for text in query.getlist("unit"):
+        try:
+            keys.append(UUID(text))
+        except ValueError:
+            continue
+    return list(dict.fromkeys(keys))
 
 
 def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) -> list[UnitRow]:

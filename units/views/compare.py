@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
-from uuid import UUID
 
 from django.core.cache import cache
 from django.http import Http404, HttpRequest, HttpResponse
@@ -15,12 +14,15 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
 
+from units import access
 from units.charts import PICTURES, Picture, draw
 from units.charts.picture import A_DAY_S
-from units.compare.catalogue import shown_to
-from units.compare.comparison import RATED, Comparison, compare
+from units.compare.catalogue import Asked, matching_units, shown_to
+from units.compare.comparison import MOST_UNITS, RATED, Comparison, compare
 from units.compare.frames import names
+from units.compare.points import asked_units
 from units.compare.words import band_label
+from units.models import Collection
 from units.quantities import display_of
 from units.shelf import BANDS
 
@@ -47,6 +49,8 @@ def show(request: HttpRequest) -> HttpResponse:
         "chart_query": _query(comparison),
         "bases": [(RATED, "corrected to the claim's rating condition"),
                   *((band.key, f"as tested, {band_label(band.key, display)} outdoors") for band in BANDS)],
+        "collections": access.visible(Collection, request.user),
+        "may_edit": access.may(getattr(request, "bench", None), request.user, "edit"),
         "is_synthetic": any(row.unit.is_synthetic for row in comparison.rows),
         "offered": shown_to(request.user).order_by("name")[:OFFERED] if not comparison.rows else [],
     }  # fmt: skip
@@ -122,12 +126,9 @@ def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
 
 
 def _asked(request: HttpRequest) -> Comparison:
-    keys = []
-    for text in request.GET.getlist("unit"):
-        try:
-            keys.append(UUID(text))
-        except ValueError:
-            continue
+    keys, asked = asked_units(request.GET), Asked.from_query(request.GET)
+    if not keys and asked.narrows:
+        keys = matching_units(request.user, asked, MOST_UNITS + 1)
     return compare(request.user, keys, request.GET.get("at", RATED), display_of(request))
 
 
