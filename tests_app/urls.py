@@ -63,5 +63,6 @@ urlpatterns = [
     path("new/", sessions.new, name="session-new"),
     path("import/", imports.new, name="session-import"),
     path("jobs/<uuid:job_id>/", jobs.show, name="job"),
+    path("jobs/<uuid:job_id>/cancel/", jobs.cancel, name="job-cancel"),
     path("<uuid:session_id>/", include(session_urls)),
 ]

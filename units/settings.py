@@ -7,6 +7,8 @@ from pathlib import Path
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+from units import logs, safety
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
@@ -35,6 +37,7 @@ def _secret_key() -> str:
 SECRET_KEY = _secret_key()
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[] if PRODUCTION else ["127.0.0.1", "localhost", "testserver"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+PROXIES = env.int("PROXIES", default=0)  # how many of ours stand in front and name the address they saw
 SITE_NAME = "Cooling Ledger"
 
 INSTALLED_APPS = [
@@ -57,6 +60,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    *(["units.logs.RequestLogMiddleware"] if PRODUCTION else []),
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -111,6 +115,8 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "bench-home"
 LOGOUT_REDIRECT_URL = "catalogue"
+METRICS_TOKEN = env("METRICS_TOKEN", default="")  # empty: no metrics
+LOGGING = logs.AS_JSON if PRODUCTION else logs.PLAIN
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"
@@ -163,7 +169,7 @@ CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": ["'self'"],
         "script-src": ["'self'"],
-        "style-src": ["'self'", "'unsafe-inline'"],
+        "style-src": ["'self'"],
         "img-src": ["'self'", "data:", "blob:"],
         "object-src": ["'none'"],
         "base-uri": ["'self'"],
@@ -175,6 +181,9 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+CSRF_COOKIE_HTTPONLY = True  # forms and scripts of ours send the field, none reads the cookie
+DATA_UPLOAD_MAX_NUMBER_FILES = 100
 if PRODUCTION:
     SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
@@ -183,3 +192,6 @@ if PRODUCTION:
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    SECURE_REDIRECT_EXEMPT = [r"^healthz/"]
+    if unsafe := list(safety.faults(globals())):
+        raise ImproperlyConfigured("This is not safe in production.\n" + "\n".join(unsafe))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
 from tests_app import tasks
-from tests_app.actions import reduce
+from tests_app.actions import jobs, reduce
 from tests_app.models import Job, Reduction, Session
 
 pytestmark = pytest.mark.django_db
@@ -49,7 +50,8 @@ def test_work_that_waits_is_not_queued_twice(session: Session, tester: Client) -
 
 def test_work_whose_worker_died_does_not_block_for_ever(confirmed_session: Session, tester: Client) -> None:
     dead = Job.objects.create(bench=confirmed_session.bench, session=confirmed_session, what=tasks.REDUCTION)
-    Job.objects.update(asked_at=datetime.now(UTC) - tasks.LIFETIME - timedelta(minutes=1))
+    long_ago = datetime.now(UTC) - tasks.LIFETIME - timedelta(minutes=1)
+    Job.objects.update(asked_at=long_ago, heard_at=long_ago)
     assert tasks.queue_reduction(session=confirmed_session, by=tester.person).pk != dead.pk
 
 
@@ -63,3 +65,118 @@ def test_progress_is_shown_while_it_runs_and_leads_to_the_result(session: Sessio
     Job.objects.update(state="done")
     done = tester.get(reverse("job", args=[job.pk]), headers={"HX-Request": "true"})
     assert done.headers["HX-Redirect"] == reverse("result", args=[session.pk])
+
+
+LATER = timedelta(hours=1)
+
+
+@pytest.fixture
+def queue(settings) -> None:
+    """Let tasks wait in the database for a worker."""
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+
+
+def work() -> None:
+    """Do what waits, as a worker does, and return."""
+    call_command("db_worker", batch=True, interval=0, startup_delay=False, verbosity=0)
+
+
+@pytest.fixture
+def waiting(queue: None, confirmed_session: Session, tester: Client) -> Job:
+    return tasks.queue_reduction(session=confirmed_session, by=tester.person)
+
+
+def test_a_queued_job_waits_for_a_worker_and_is_done_by_it(waiting: Job) -> None:
+    assert waiting.state == Job.State.WAITING
+    work()
+    waiting.refresh_from_db()
+    assert (waiting.state, waiting.reduction, waiting.attempts) == (Job.State.DONE, Reduction.objects.get(), 1)
+
+
+def test_a_task_that_runs_twice_makes_one_result(waiting: Job) -> None:
+    work()
+    tasks.run_reduction.call(job_id=str(waiting.pk))
+    waiting.refresh_from_db()
+    assert (waiting.attempts, Reduction.objects.count()) == (1, 1)
+
+
+def killed_in(job: Job, monkeypatch, stage: float) -> None:
+    """Take the job up and end as a process that is killed: nothing after this instant is written."""
+
+    class Killed(BaseException):
+        pass
+
+    report = jobs.report
+
+    def until_killed(**facts) -> None:
+        report(**facts)
+        if facts["done_steps"] >= stage * tasks.STEPS:
+            raise Killed
+
+    with monkeypatch.context() as patched:
+        patched.setattr(jobs, "report", until_killed)
+        with pytest.raises(Killed):
+            tasks.run_reduction.call(job_id=str(job.pk))
+
+
+def test_a_job_whose_worker_was_killed_is_handed_over_and_stored_once(waiting: Job, monkeypatch) -> None:
+    killed_in(waiting, monkeypatch, 0.3)
+    assert Job.objects.get().state == Job.State.RUNNING
+    assert tasks.recover() == []  # not silent for long enough
+    assert tasks.recover(now=datetime.now(UTC) + LATER) == [waiting]
+    work()
+    job = Job.objects.get()
+    assert (job.state, job.attempts, Reduction.objects.count()) == (Job.State.DONE, 2, 1)
+
+
+def test_a_job_that_kills_its_workers_fails_with_a_sentence(waiting: Job, monkeypatch) -> None:
+    for _ in range(tasks.MOST_ATTEMPTS):
+        killed_in(waiting, monkeypatch, 0.0)
+        tasks.recover(now=datetime.now(UTC) + LATER)
+    job = Job.objects.get()
+    assert (job.state, job.message, Reduction.objects.count()) == (Job.State.FAILED, tasks.LOST, 0)
+
+
+def test_a_slow_worker_that_was_given_up_does_not_speak_for_the_job(waiting: Job, monkeypatch) -> None:
+    slow = jobs.take_up(job=waiting, by=None)
+    tasks.recover(now=datetime.now(UTC) + LATER)
+    with pytest.raises(jobs.Superseded):
+        jobs.report(job=slow, message="late", done_steps=99, by=None)
+    assert not jobs.end(job=slow, by=None, state=Job.State.FAILED)
+    work()
+    assert Job.objects.get().state == Job.State.DONE
+
+
+def test_a_waiting_job_is_not_lost_however_long_the_queue_is(waiting: Job) -> None:
+    assert tasks.recover(now=datetime.now(UTC) + LATER) == []
+
+
+def test_a_cancelled_job_stores_nothing_and_can_be_asked_for_again(waiting: Job, tester: Client) -> None:
+    page = tester.post(reverse("job-cancel", args=[waiting.pk]), follow=True).content.decode()
+    assert "Cancelled; nothing was stored." in page
+    assert "Try again" in page
+    work()
+    assert (Job.objects.get().state, Reduction.objects.count()) == (Job.State.CANCELLED, 0)
+    again = tester.post(reverse("reduce", args=[waiting.session_id]))
+    work()
+    assert Job.objects.first().state == Job.State.DONE
+    assert again.url == reverse("job", args=[Job.objects.first().pk])
+
+
+def test_a_job_cancelled_while_it_runs_stops_at_its_next_step(waiting: Job, tester: Client, monkeypatch) -> None:
+    report = jobs.report
+
+    def cancelled_half_way(**facts) -> None:
+        if facts["done_steps"] >= 50:
+            jobs.cancel(job=waiting, by=tester.person)
+        report(**facts)
+
+    monkeypatch.setattr(jobs, "report", cancelled_half_way)
+    work()
+    assert (Job.objects.get().state, Reduction.objects.count()) == (Job.State.CANCELLED, 0)
+
+
+def test_a_job_whose_own_process_ended_is_told_so_when_it_is_looked_at(session: Session, tester: Client) -> None:
+    job = Job.objects.create(bench=session.bench, session=session, what=tasks.REDUCTION, state=Job.State.RUNNING)
+    Job.objects.update(heard_at=datetime.now(UTC) - LATER)
+    assert tasks.LOST in tester.get(reverse("job", args=[job.pk])).content.decode()

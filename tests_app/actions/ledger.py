@@ -144,7 +144,7 @@ def no_job_is_stuck(now: datetime | None = None) -> Iterator[str]:
     """A job that waits has its task, one that runs is heard of, one that is done has its result."""
     moment = now or datetime.now(UTC)
     for job in Job.objects.order_by("pk").iterator(AT_ONCE):
-        if job.state == Job.State.DONE and job.reduction_id is None:
+        if job.state == Job.State.DONE and job.session_id and job.reduction_id is None:
             yield f"job {job.pk}: done, and nothing came of it"
         elif job.is_open and jobs.is_lost(job, now=moment):
             yield f"job {job.pk}: {job.get_state_display().lower()}, and nobody works on it"

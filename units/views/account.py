@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
+
 from django.contrib import messages
 from django.contrib.auth import views as auth
 from django.http import HttpRequest, HttpResponse
@@ -11,11 +13,29 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
 from units.actions import people
+from units.forms.sign_in import SignInForm
 from units.quantities import COOKIE, chosen, display_of
 
 A_YEAR_S = 365 * 24 * 3600
 
-sign_in = auth.LoginView.as_view(template_name="units/sign_in.html", redirect_authenticated_user=True)
+
+class SignIn(auth.LoginView):
+    """Name and password; 429 while too many failed."""
+
+    template_name = "units/sign_in.html"
+    redirect_authenticated_user = True
+    authentication_form = SignInForm
+
+    def form_invalid(self, form: SignInForm) -> HttpResponse:
+        """Say what is wrong, or how long to wait."""
+        response = super().form_invalid(form)
+        if form.wait_s:
+            response.status_code = HTTPStatus.TOO_MANY_REQUESTS
+            response["Retry-After"] = str(form.wait_s)
+        return response
+
+
+sign_in = SignIn.as_view()
 sign_out = auth.LogoutView.as_view()
 
 

@@ -1,5 +1,6 @@
 // Interactive charts on demand: loads the chart library once, draws in the page's colours, needs no eval.
 const bundle = document.currentScript.dataset.bundle;
+const QUIETLY = { ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: { disableDefaultStyle: true } };
 let loading;
 
 function library() {
@@ -33,7 +34,7 @@ async function explore(button) {
     const place = document.createElement("div");
     place.className = "chart__live";
     figure.querySelector(".chart__draw").replaceWith(place);
-    await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), { ast: true, renderer: "svg", actions: false });
+    await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
     button.replaceWith("Point at a mark for its figures; drag to move, scroll to zoom, click a legend entry to single it out (shift for more).");
   } catch (error) {
     button.replaceWith(`Not available: ${error.message}. The picture and its table hold the same figures.`);

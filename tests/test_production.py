@@ -1,0 +1,137 @@
+"""A production set-up: what it refuses to start with, what it sends, what it logs."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from units.logs import JsonFormatter, redacted
+
+ROOT = Path(__file__).resolve().parent.parent
+SAFE = {
+    "PRODUCTION": "true",
+    "SECRET_KEY": "k4Jw-9xTq2_vRz7mNb5cLs8dFg3hYp6aUe1iOo0tQwErTyUiOp",
+    "ALLOWED_HOSTS": "ledger.example",
+    "CSRF_TRUSTED_ORIGINS": "https://ledger.example",
+}
+
+
+def run(tmp_path: Path, *command: str, **stated: str) -> subprocess.CompletedProcess[str]:
+    kept = {name: os.environ[name] for name in ("PATH", "HOME", "VIRTUAL_ENV") if name in os.environ}
+    environment = kept | SAFE | {"DATA_DIR": str(tmp_path)} | stated
+    environment = {name: value for name, value in environment.items() if value}
+    return subprocess.run(
+        [sys.executable, *command], cwd=ROOT, env=environment, capture_output=True, text=True, check=False
+    )
+
+
+def test_the_deployment_check_finds_nothing(tmp_path: Path) -> None:
+    ran = run(tmp_path, "manage.py", "check", "--deploy", "--fail-level", "INFO")
+    assert ran.returncode == 0, ran.stderr
+    assert "no issues (0 silenced)" in ran.stdout
+
+
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [
+        ({"SECRET_KEY": ""}, "SECRET_KEY must be set in production"),
+        ({"SECRET_KEY": "short"}, "SECRET_KEY is weak"),
+        ({"SECRET_KEY": "django-insecure-" + SAFE["SECRET_KEY"]}, "SECRET_KEY is weak"),
+        ({"SECRET_KEY": "a" * 64}, "SECRET_KEY is weak"),
+        ({"DEBUG": "true"}, "DEBUG is on"),
+        ({"ALLOWED_HOSTS": ""}, "ALLOWED_HOSTS must name"),
+        ({"ALLOWED_HOSTS": "*"}, "ALLOWED_HOSTS must name"),
+        ({"CSRF_TRUSTED_ORIGINS": "http://ledger.example"}, "is not one https address"),
+        ({"CSRF_TRUSTED_ORIGINS": "https://*.example"}, "is not one https address"),
+        ({"SECURE_HSTS_SECONDS": "0"}, "SECURE_HSTS_SECONDS must be above zero"),
+    ],
+)
+def test_it_does_not_start_with_an_unsafe_setting(stated: dict[str, str], words: str, tmp_path: Path) -> None:
+    ran = run(tmp_path, "manage.py", "check", **stated)
+    assert ran.returncode != 0
+    assert words in ran.stderr
+
+
+ASKS = """
+import django, json; django.setup()
+from django.core.management import call_command
+call_command("migrate", verbosity=0)
+call_command("collectstatic", verbosity=0, interactive=False)
+from django.test import Client
+client = Client(SERVER_NAME="ledger.example")
+plain = client.get("/account/sign-in/")
+page = client.get("/account/sign-in/", secure=True)
+health = client.get("/healthz/live/")
+client.get("/shared/Zm9vYmFyc2VjcmV0/", secure=True, headers={"Authorization": "Bearer abcdefghij"})
+from units.models import Person
+Person.objects.create_user("odile", password="a long and quiet evening")
+signed = client.post("/account/sign-in/", {"username": "odile", "password": "a long and quiet evening"}, secure=True)
+cookies = {name: {key: bool(value[key]) for key in ("secure", "httponly")} | {"samesite": value["samesite"]}
+           for name, value in client.cookies.items()}
+print(json.dumps({"plain": [plain.status_code, plain.headers["Location"]], "health": health.status_code,
+                  "headers": dict(page.headers), "cookies": cookies, "signed": signed.status_code}))
+"""
+
+
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory: pytest.TempPathFactory) -> subprocess.CompletedProcess[str]:
+    ran = run(tmp_path_factory.mktemp("site"), "-c", ASKS, DJANGO_SETTINGS_MODULE="units.settings")
+    assert ran.returncode == 0, ran.stderr
+    return ran
+
+
+def test_plain_http_leads_to_https_but_for_the_health_check(asked: subprocess.CompletedProcess[str]) -> None:
+    told = json.loads(asked.stdout)
+    assert told["plain"] == [301, "https://ledger.example/account/sign-in/"]
+    assert told["health"] == 200
+
+
+def test_pages_forbid_what_they_do_not_need(asked: subprocess.CompletedProcess[str]) -> None:
+    headers = json.loads(asked.stdout)["headers"]
+    policy = headers["Content-Security-Policy"]
+    assert "unsafe" not in policy
+    for directive in ("default-src 'self'", "script-src 'self'", "style-src 'self'", "object-src 'none'",
+                      "frame-ancestors 'none'", "form-action 'self'", "base-uri 'self'"):  # fmt: skip
+        assert directive in policy
+    assert headers["Strict-Transport-Security"] == "max-age=31536000; includeSubDomains; preload"
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin"
+    assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
+
+
+def test_cookies_go_over_https_only_and_no_script_reads_them(asked: subprocess.CompletedProcess[str]) -> None:
+    told = json.loads(asked.stdout)
+    assert told["signed"] == 302
+    locked = {"secure": True, "httponly": True, "samesite": "Lax"}
+    assert told["cookies"] == {"sessionid": locked, "csrftoken": locked}
+
+
+def test_logs_are_json_and_hold_no_secret(asked: subprocess.CompletedProcess[str]) -> None:
+    lines = [json.loads(line) for line in asked.stderr.splitlines()]
+    assert {"/shared/<str:secret>/", "/account/sign-in/"} <= {f"/{line['route']}" for line in lines if "route" in line}
+    assert all({"time", "level", "logger", "message"} <= line.keys() for line in lines)
+    for secret in ("Zm9vYmFyc2VjcmV0", "abcdefghij", "quiet evening", SAFE["SECRET_KEY"]):
+        assert secret not in asked.stderr
+
+
+def test_an_errors_trace_is_one_line_without_its_secrets() -> None:
+    told = "no answer from postgres://ledger:hunter2@db/ledger with sessionid=abc123; /shared/s3cret/"
+    error = RuntimeError(told)
+    record = logging.LogRecord("units", logging.ERROR, "x.py", 1, "broke", (), (RuntimeError, error, None))
+    line = JsonFormatter().format(record)
+    assert "\n" not in line
+    assert "RuntimeError" in json.loads(line)["trace"]
+    for secret in ("hunter2", "abc123", "s3cret"):
+        assert secret not in line
+
+
+@pytest.mark.parametrize("text", ["GET /published/w3/ 200", "csrf failed: no cookie", "a password is too short"])
+def test_what_is_no_secret_stays_readable(text: str) -> None:
+    assert redacted(text) == text
