@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from itertools import combinations
 
+import numpy as np
+
 from reduction import faults
 from reduction.series import Series, energy_over, mean_over
 from reduction.session import Finding, Role, Severity
 
 SENSORS_APART_K = 1.0  # of two room sensors over a whole run; common practice, no source
 COUNTER_APART = 0.03  # of the energy, besides the counter's step and the gaps of the power log; common practice
+LEAST_KW, MOST_KW = 0.15, 8.0  # what units and heaters draw; in W that much is a standby; common practice
 MOST_FINDINGS = 3  # of one kind
 
 
 def disagreements(series: list[Series]) -> list[Finding]:
     """All that the channels hold against each other."""
-    return [*_swaps(series), *_apart(series), *_counters(series), *_no_overlap(series)]
+    return [*_kilowatts(series), *_swaps(series), *_apart(series), *_counters(series), *_no_overlap(series)]
 
 
 def finding(code: str, series: Series, severity: Severity, sentence: str, remedy: str = "") -> Finding:
@@ -25,6 +28,24 @@ def finding(code: str, series: Series, severity: Severity, sentence: str, remedy
 
 def _of(series: list[Series], *roles: Role) -> list[Series]:
     return [s for s in series if s.role in roles]
+
+
+def _kilowatts(series: list[Series]) -> list[Finding]:
+    """Powers of unit and heaters that are all a thousandth of what such things draw."""
+    powers = _of(series, Role.UNIT_POWER, Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER)
+    tops = [float(np.nanmax(s.values)) for s in powers]
+    draw = [top for top in tops if top >= LEAST_KW]
+    if len(draw) < 2 or max(tops) > MOST_KW:
+        return []
+    names = ", ".join(s.name for s, top in zip(powers, tops, strict=True) if top >= LEAST_KW)
+    return [
+        finding(
+            "unit_mix_up", powers[0], Severity.SEVERE,
+            f"{names} never exceed {max(tops):.2f} W, which is nothing for a unit or a heater; taken as kW they would "
+            f"draw up to {1000 * max(tops):.0f} W.",
+            "State kW as the unit of these channels if that is so.",
+        )
+    ]  # fmt: skip
 
 
 def _swaps(series: list[Series]) -> list[Finding]:

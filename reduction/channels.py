@@ -69,7 +69,8 @@ def series_of(
         If a channel names a file, column or instrument that is not there, or a unit its role cannot have.
     """
     by_path = {log.path: log for log in logs}
-    findings = [finding for log in logs for finding in _said_by_reader(log)]
+    stated = {(c.file, f"unit of {c.column}") for c in session.channels if c.quantity_unit}
+    findings = [finding for log in logs for finding in _said_by_reader(log, stated)]
     chosen: list[tuple[Log, Column, Channel]] = []
     if session.channels:
         chosen = [(*column_of(by_path, channel), channel) for channel in session.channels]
@@ -108,7 +109,7 @@ def _guessed(chosen: list[tuple[Log, Column, Channel]]) -> list[Finding]:
     ]
 
 
-def _said_by_reader(log: Log) -> list[Finding]:
+def _said_by_reader(log: Log, stated: set[tuple[str, str]]) -> list[Finding]:
     faults = [
         Finding(code=fault.code, severity=Severity.NOTE, sentence=fault.sentence, subject=log.path)
         for fault in log.faults
@@ -122,6 +123,7 @@ def _said_by_reader(log: Log) -> list[Finding]:
             remedy="Answer it in the file's profile.",
         )
         for question in log.questions
+        if (log.path, question.what) not in stated
     ]
     return faults + questions
 

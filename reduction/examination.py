@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from reduction import faults
 from reduction.agreement import disagreements, finding
 from reduction.clock import clock_offers
+from reduction.counters import Counter
 from reduction.series import Series
 from reduction.session import Finding, Role, Severity
 
@@ -19,6 +20,17 @@ STUCK_S = 3600.0
 STUCK_SHARE = 0.1  # of the log, above which a stuck sensor is left out altogether
 SIBLING_MOVES_K = 0.4  # what its siblings must have moved meanwhile, and three of its own steps; common practice
 SENSOR_FAR_K = 5.0  # from the median of at least two others that agree: no room has that, common practice
+
+GAIN_OF_F = (1.4, 2.3)  # about 1.8, as far as two places move alike
+PLACE_WORDS = {
+    Role.ROOM_TEMP: "room",
+    Role.ADJACENT_TEMP: "room",
+    Role.RETURN_TEMP: "return air",
+    Role.SUPPLY_TEMP: "supply air of a unit that cools",
+    Role.OUTDOOR_TEMP: "outdoor air",
+    Role.CONDENSER_INLET_TEMP: "condenser inlet",
+    Role.CONDENSER_OUTLET_TEMP: "condenser outlet",
+}
 
 SIBLINGS: dict[Role, tuple[Role, ...]] = {
     Role.ROOM_TEMP: (Role.ROOM_TEMP, Role.RETURN_TEMP),
@@ -43,8 +55,8 @@ class Examined:
 def examine(series: tuple[Series, ...]) -> Examined:
     """Examine all channels: masks first, then what two channels say about each other.
 
-    A channel is left out of all means only where another of its kind goes on measuring and the fault is plain: it
-    stands still while its siblings move, reads °F as °C, or is far off while the others agree.
+    A channel is left out of all means where its level is impossible unless °F is read as °C; and, where another of its
+    kind goes on measuring, if it stands still while its siblings move or is far off while the others agree.
     """
     findings: list[Finding] = []
     cleaned = tuple(_cleaned(each, findings) for each in series)
@@ -101,17 +113,16 @@ def _is_mis_united(series: Series, siblings: list[Series], findings: list[Findin
         return False
     level = float(np.nanmedian(series.values))
     would_be = (level - 32) / 1.8 if fahrenheit else level * 1.8 + 32
-    out = _replaceable(series, siblings)
     findings.append(
         finding(
             "unit_mix_up", series, Severity.SEVERE,
-            f"{series.name} reads {level:.1f} °C, which no room has; taken as {'°F' if fahrenheit else '°C'} it "
-            f"would be {would_be:.1f} °C{_gain_words(series, siblings)}."
-            + (" It was left out of the means." if out else ""),
+            f"{series.name} reads {level:.1f} °C, which no {PLACE_WORDS[series.role]} has; taken as "
+            f"{'°F' if fahrenheit else '°C'} it would be {would_be:.1f} °C{_gain_words(series, siblings)}. "
+            "It was left out of the means.",
             f"State {'°F' if fahrenheit else '°C'} as the unit of this channel if that is so.",
         )
     )  # fmt: skip
-    return out
+    return True
 
 
 def _gain_words(series: Series, siblings: list[Series]) -> str:
@@ -120,7 +131,8 @@ def _gain_words(series: Series, siblings: list[Series]) -> str:
         if not faults.fahrenheit_as_celsius(other):
             both = np.interp(series.time_s, other.time_s, np.nan_to_num(other.values, nan=np.nanmedian(other.values)))
             ratio = np.nanstd(series.values) / max(float(np.std(both)), 1e-9)
-            return f", and it moves {ratio:.1f} times as far as {other.name}" if np.std(both) > 0.05 else ""
+            betrays = np.std(both) > 0.05 and GAIN_OF_F[0] < ratio < GAIN_OF_F[1]
+            return f", and it moves {ratio:.1f} times as far as {other.name}" if betrays else ""
     return ""
 
 
@@ -179,7 +191,7 @@ def _gaps(series: list[Series]) -> list[Finding]:
     """Silences that are gaps, the channels of a file that share them said together."""
     alike: dict[tuple[str, int, int], list[Series]] = {}
     for each in series:
-        missing = each.pieces.missing_s
+        missing = each.pieces.silences_s
         if each.counter is None and len(missing):
             alike.setdefault((each.file, len(missing), round(float(missing.max()))), []).append(each)
     return [_gap_finding(group) for group in alike.values()]
@@ -187,14 +199,14 @@ def _gaps(series: list[Series]) -> list[Finding]:
 
 def _gap_finding(group: list[Series]) -> Finding:
     first = group[0]
-    missing, whole = first.pieces.missing_s, max(1.0, float(first.time_s[-1] - first.time_s[0]))
+    missing, whole = first.pieces.silences_s, max(1.0, float(first.time_s[-1] - first.time_s[0]))
     names = first.name if len(group) == 1 else f"{len(group)} channels of {first.file}, {first.name} among them,"
     share = float(missing.sum()) / whole
+    gaps = "1 gap" if len(missing) == 1 else f"{len(missing)} gaps, the longest"
     return finding(
         "gap_in_channel", first, Severity.WARNING if share > 0.02 else Severity.NOTE,
-        f"{names} {'has' if len(group) == 1 else 'have'} {len(missing)} gap{'s' if len(missing) > 1 else ''}, the "
-        f"longest of {missing.max():.0f} s, together {share:.1%} of the log (silence counts as a gap after "
-        f"{first.stale_after_s:.0f} s).",
+        f"{names} {'has' if len(group) == 1 else 'have'} {gaps} of {missing.max() / 60:.3g} min, together {share:.1%} of the log ({first.stale_after_s:.0f} s of "
+        "silence or a reading marked as missing make a gap).",
     )  # fmt: skip
 
 
@@ -202,14 +214,27 @@ def _counter_events(series: Series) -> list[Finding]:
     counter = series.counter
     if counter is None or not (len(counter.glitches) or len(counter.resets)):
         return []
-    hidden = float(counter.unseen.sum())
     return [
         finding(
             "counter_reset", series, Severity.WARNING if len(counter.resets) else Severity.NOTE,
-            f"{series.name} fell and came back {len(counter.glitches)} times (ignored) and was reset "
-            f"{len(counter.resets)} times, which may hide up to {hidden / 3.6e6:.3f} kWh.",
+            f"{series.name} {_counted(counter)}.",
         )
     ]  # fmt: skip
+
+
+def _counted(counter: Counter) -> str:
+    """What befell a counter, in words."""
+    said = []
+    if fallen := len(counter.glitches):
+        said.append(f"fell and came back {_times(fallen)}, which was ignored")
+    if resets := len(counter.resets):
+        hidden = float(counter.unseen.sum()) / 3.6e6
+        said.append(f"was reset {_times(resets)}, which may hide up to {hidden:.3f} kWh")
+    return ", and ".join(said)
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _saturated(series: Series) -> list[Finding]:

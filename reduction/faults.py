@@ -22,6 +22,13 @@ POSSIBLE: dict[Role, tuple[float, float]] = (
     | dict.fromkeys(RH_ROLES, (0.0, 105.0))
     | dict.fromkeys(POWER_ROLES, (-20.0, 20_000.0))
 )
+# Where a place is too hot to be in °C, and what it may be once taken as °F; common practice, no source.
+TOO_HOT: dict[Role, tuple[float, float, float]] = dict.fromkeys(INDOOR_ROLES, (48.0, 8.0, 45.0)) | {
+    Role.OUTDOOR_TEMP: (58.0, -10.0, 52.0),
+    Role.CONDENSER_INLET_TEMP: (58.0, -10.0, 52.0),
+    Role.CONDENSER_OUTLET_TEMP: (85.0, 10.0, 70.0),
+    Role.SUPPLY_TEMP: (40.0, 0.0, 25.0),
+}
 SPIKE_TEMP_K = 4.0  # a jump and back within one or two samples; air and probe are slower, common practice
 SPIKE_RH_PERCENT = 15.0
 SPIKE_NOISE = 15.0  # times the usual change from sample to sample
@@ -132,7 +139,7 @@ def saturated(series: Series) -> BoolArray:
 
 
 def fahrenheit_as_celsius(series: Series) -> bool:
-    """Whether an indoor channel in °C only makes sense as °F: its level is impossible, and right once converted.
+    """Whether a channel in °C only makes sense as °F: its level is impossible in its place, and right once converted.
 
     Examples
     --------
@@ -141,20 +148,20 @@ def fahrenheit_as_celsius(series: Series) -> bool:
     >>> fahrenheit_as_celsius(room)
     True
     """
-    level = _indoor_level(series)
-    return level > 48.0 and 8.0 <= (level - 32.0) / 1.8 <= 45.0
+    if series.role not in TOO_HOT:
+        return False
+    level, (above, low, high) = _level(series), TOO_HOT[series.role]
+    return level > above and low <= (level - 32.0) / 1.8 <= high
 
 
 def celsius_as_fahrenheit(series: Series) -> bool:
     """Whether an indoor channel was converted from °F though it was in °C already: far too cold, right if undone."""
-    level = _indoor_level(series)
+    level = _level(series) if series.role in INDOOR_ROLES else np.nan
     return level < 3.0 and 10.0 <= level * 1.8 + 32.0 <= 45.0
 
 
-def _indoor_level(series: Series) -> float:
-    """Median of an indoor temperature, from some thousand samples; NaN for any other role."""
-    if series.role not in INDOOR_ROLES or not len(series.values):
-        return float("nan")
+def _level(series: Series) -> float:
+    """Median of a temperature, from some thousand samples."""
     some = series.values[:: max(1, len(series.values) // SOME)]
     known = some[np.isfinite(some)]
     return float(np.median(known)) if len(known) else float("nan")

@@ -85,6 +85,12 @@ class Pieces:
         """Durations of the gaps, shape (g,). [s]"""
         return np.asarray(np.diff(self.edges_s)[self.gaps.index], dtype=float)
 
+    @property
+    def silences_s(self) -> FloatArray:
+        """Durations of the gaps, those that follow each other taken together. [s]"""
+        starts = np.flatnonzero(np.diff(self.gaps.index, prepend=-2) > 1)
+        return np.add.reduceat(self.missing_s, starts) if len(starts) else self.missing_s
+
     @cached_property
     def _integral(self) -> FloatArray:
         sums = np.zeros(len(self.edges_s))

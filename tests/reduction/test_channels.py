@@ -148,3 +148,13 @@ def test_a_stated_limit_of_silence_wins() -> None:
 def test_a_read_channel_knows_its_span() -> None:
     _, reads, _ = series_of(a_session(), (a_log(a_column("ac", [740, np.nan, 742], Role.UNIT_POWER, "W")),))
     assert (reads[0].samples, reads[0].first) == (2, datetime.fromtimestamp(NOON_S, UTC))
+
+
+def test_a_unit_that_the_session_states_is_asked_for_no_more() -> None:
+    log = a_log(
+        a_column("room", [22.0, 22.1], Role.ROOM_TEMP, "°C"),
+        questions=(Question("unit of room", ("°F", "°C"), "no heading says it"),),
+    )
+    stated = a_session(channels=(a_channel("room", Role.ROOM_TEMP, quantity_unit="°C"),))
+    assert "question_open" in [f.code for f in series_of(a_session(), (log,))[2]]
+    assert series_of(stated, (log,))[2] == ()

@@ -194,3 +194,11 @@ def test_many_windows_at_once_equal_one_by_one() -> None:
     starts, ends = NOON_S + np.array([0.0, 500.0, 3000.0]), NOON_S + np.array([600.0, 4100.0, 7000.0])
     one_by_one = [mean_over(log, start, end).value for start, end in zip(starts, ends, strict=True)]
     assert means_over(log, starts, ends) == pytest.approx(np.array(one_by_one))
+
+
+def test_readings_marked_as_missing_one_after_another_make_one_silence() -> None:
+    value = np.full(60, 500.0)
+    value[20:30] = np.nan
+    series = a_series(10.0 * np.arange(60), value, Role.UNIT_POWER, kind=SampleKind.HELD)
+    assert len(series.pieces.missing_s) == 10
+    assert series.pieces.silences_s.tolist() == [100.0]
