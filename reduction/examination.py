@@ -205,7 +205,8 @@ def _gap_finding(group: list[Series]) -> Finding:
     gaps = "1 gap" if len(missing) == 1 else f"{len(missing)} gaps, the longest"
     return finding(
         "gap_in_channel", first, Severity.WARNING if share > 0.02 else Severity.NOTE,
-        f"{names} {'has' if len(group) == 1 else 'have'} {gaps} of {missing.max() / 60:.3g} min, together {share:.1%} of the log ({first.stale_after_s:.0f} s of "
+        f"{names} {'has' if len(group) == 1 else 'have'} {gaps} of {missing.max() / 60:.3g} min, together "
+        f"{share:.1%} of the log ({first.stale_after_s:.0f} s of "
         "silence or a reading marked as missing make a gap).",
     )  # fmt: skip
 
