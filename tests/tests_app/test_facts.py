@@ -118,3 +118,10 @@ def test_the_room_is_shown_with_its_uncertainty(session: Session, tester: Client
     page = tester.get(reverse("facts", args=[session.pk])).content.decode().replace("\N{NO-BREAK SPACE}", " ")
     assert "14 ± 2 W/K" in page
     assert "co-heating run" in page
+
+
+def test_a_line_left_as_the_browser_shows_it_is_no_line(session: Session, tester: Client) -> None:
+    untouched = {"events": [{"time_utc": "", "kind": "note", "what": ""}], "weighings": [{"what": "condensate"}]}
+    assert post(tester, session, lists=untouched).status_code == 302
+    kept = Session.objects.get()
+    assert (kept.events, kept.moisture) == ([], {})

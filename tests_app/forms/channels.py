@@ -20,13 +20,15 @@ HEATER_CHOICES = [("", "As the session")] + [(kind.value, kind.value.replace("_"
 class ChannelForm(forms.Form):
     """What a person says one channel is."""
 
-    role = forms.ChoiceField(choices=ROLE_CHOICES)
+    role = forms.ChoiceField(label="Measures", choices=ROLE_CHOICES)
     quantity_unit = forms.CharField(
         label="Unit", required=False, max_length=16, widget=forms.TextInput(attrs={"list": "quantity-units"})
     )
     kind = forms.ChoiceField(label="A row is", required=False, choices=KIND_CHOICES)
-    instrument = forms.TypedChoiceField(required=False, empty_value=None)
-    place = forms.CharField(required=False, max_length=80, help_text="For a neighbour: the name a surface refers to")
+    instrument = forms.TypedChoiceField(label="Instrument", required=False, empty_value=None)
+    place = forms.CharField(
+        label="Place", required=False, max_length=80, help_text="For a neighbour: the name a surface refers to"
+    )
     placement_u_c = forms.FloatField(
         label="Placement u (K)",
         required=False,
@@ -44,7 +46,7 @@ class ChannelForm(forms.Form):
         self.fields["instrument"].choices = [("", "None stated"), *((pk, row.name) for pk, row in rows.items())]
         self.fields["instrument"].coerce = rows.get
         for field in self.fields.values():
-            field.widget.attrs["aria-label"] = f"{field.label or 'Role'} of {channel.column}"
+            field.widget.attrs["aria-label"] = f"{field.label} of {channel.column}"
 
     def clean_quantity_unit(self) -> str:
         """Return the unit as this program writes it."""

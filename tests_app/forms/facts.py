@@ -74,7 +74,9 @@ class SolarForm(forms.Form):
 class WeighingForm(forms.Form):
     """Water weighed by hand."""
 
-    what = forms.ChoiceField(choices=[("condensate", "Condensate from the unit"), ("water_supply", "Water given")])
+    what = forms.ChoiceField(
+        choices=[("condensate", "Condensate from the unit"), ("water_supply", "Water given")], initial="condensate"
+    )
     mass_kg = Amount("Mass (kg)")
     u95_kg = Amount("± (kg)")
     start_utc = Instant(label="From")
@@ -86,7 +88,7 @@ class EventForm(forms.Form):
 
     time_utc = Instant(label="When")
     end_utc = Instant(label="Until", required=False)
-    kind = forms.ChoiceField(choices=EVENTS.items())
+    kind = forms.ChoiceField(choices=EVENTS.items(), initial="note")
     what = forms.CharField(label="What", max_length=200)
 
 
