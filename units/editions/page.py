@@ -76,8 +76,10 @@ def unit_view(unit: Document, document: Document) -> Document:
     }
 
 
-def _doubt(point: Document) -> float:
-    return point["capacity_u95_w"] / abs(point["capacity_w"]) if point["capacity_w"] else float("inf")
+def _doubt(point: Document) -> tuple[bool, float]:
+    """Order points by what they tell: a total capacity before the sensible part, then the better known."""
+    relative = point["capacity_u95_w"] / abs(point["capacity_w"]) if point["capacity_w"] else float("inf")
+    return point["capacity_kind"] == "sensible", relative
 
 
 def _capacity_verdict(point: Document) -> Document | None:

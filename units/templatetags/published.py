@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Any
 
 from django import template
+from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
 from units.editions.words import condition_title, plain
@@ -13,7 +15,7 @@ from units.quantities import Display, number, temp, with_uncertainty
 
 register = template.Library()
 K95 = 2.0  # steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
-SMALLEST_SHARE = 0.01
+SMALLEST_SHARE = 0.02
 LEAST_PROBABILITY = 0.001
 
 
@@ -114,11 +116,6 @@ register.filter("plain", plain)
 
 @register.filter
 def in_paragraphs(text: str) -> SafeString:
-    """Write plain text as paragraphs."""
-    return mark_safe("".join(f"<p>{plain(part)}</p>" for part in text.split("\n\n") if part.strip()))  # noqa: S308  escaped by plain
-
-
-@register.filter
-def zipped(first: list[Any], second: list[Any]) -> list[tuple[Any, Any]]:
-    """Return two lists side by side."""
-    return list(zip(first, second, strict=True))
+    """Write plain text as paragraphs: an empty line begins one, a single line break is a space."""
+    parts = re.split(r"\n\s*\n", text.replace("\r", ""))
+    return mark_safe("".join(f"<p>{escape(' '.join(part.split()))}</p>" for part in parts if part.strip()))  # noqa: S308  escaped
