@@ -1,0 +1,1 @@
+"""A whole bench as one file in open formats, and back."""

@@ -1,0 +1,65 @@
+"""A bench to take along, and its deletion with time to think."""
+
+from __future__ import annotations
+
+import tempfile
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from units import access
+from units.actions import benches
+from units.archive import write
+from units.middleware import BenchRequest
+from units.models import Bench, Edition
+
+IN_MEMORY = 8 * 1024 * 1024
+
+
+def _own(request: BenchRequest) -> Bench:
+    if request.bench is None:
+        raise Http404("No bench of yours.")
+    return access.fetch(Bench, request.bench.pk, person=request.user, to="own")
+
+
+@login_required
+def show(request: BenchRequest) -> HttpResponse:
+    """Show how to take the bench along, and how to delete it."""
+    bench = _own(request)
+    published = access.visible(Edition, request.user).filter(review__bench=bench, superseded_by__isnull=True)
+    context = {"published": published.select_related("review"), "grace": benches.GRACE.days}
+    return render(request, "units/bench_archive.html", context)
+
+
+@login_required
+@require_POST
+def download(request: BenchRequest) -> FileResponse:
+    """Hand out the archive."""
+    bench = _own(request)
+    file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115  the response closes it
+    write.write(bench, file)
+    file.seek(0)
+    name = f"{bench.slug}-{timezone.localdate():%Y-%m-%d}.bench.zip"
+    return FileResponse(file, as_attachment=True, filename=name, content_type="application/zip")
+
+
+@login_required
+@require_POST
+def delete(request: BenchRequest) -> HttpResponse:
+    """Mark the bench for deletion, or keep it after all."""
+    bench = _own(request)
+    if request.POST.get("verb") == "keep":
+        benches.keep(bench=bench, by=request.user)
+        messages.success(request, "The bench stays.")
+        return redirect("bench-archive")
+    try:
+        bench = benches.delete_later(bench=bench, typed_name=request.POST.get("name", ""), by=request.user)
+        messages.warning(request, f"The bench will be deleted after {bench.delete_after:%-d %B %Y}.")
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("bench-archive")
