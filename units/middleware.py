@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from units import access
 from units.quantities import CHOICES, display_of
@@ -56,13 +56,7 @@ class BenchMiddleware:
 
 
 def _links(pages: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
-    found = []
-    for name, label in pages:
-        try:
-            found.append((label, reverse(name)))
-        except NoReverseMatch:
-            continue
-    return found
+    return [(label, reverse(name)) for name, label in pages]
 
 
 def page_context(request: HttpRequest) -> dict[str, Any]:

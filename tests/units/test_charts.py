@@ -24,47 +24,42 @@ US = Display(temperature="F", power="Btu/h")
 def frames(units: int = 5, points: int = 3) -> dict[str, pd.DataFrame]:
     """Make the frames of some invented units."""
     draws = np.random.default_rng(7)
-    names = [f"Quellmar W{n}" for n in range(units)]
-    capacity = draws.uniform(1800, 3600, units)
-    line = pd.DataFrame(
-        {
-            "unit": names, "kind": draws.choice(["Window", "Mini-split"], units), "capacity": capacity,
-            "capacity_u95": capacity * 0.04, "capacity_kind": draws.choice(["total", "sensible"], units),
-            "eer": draws.uniform(8, 12, units), "eer_u95": 0.4,
-            "claimed_capacity": capacity * draws.uniform(0.95, 1.3, units),
-            "claimed_eer": draws.uniform(9, 12, units), "claimed_sound": draws.uniform(44, 60, units),
-            "basis": "corrected", "capacity_tolerance": 0.05, "eer_tolerance": 0.05, "group": "A", "n_points": 2,
-        }
+    line = units_frame(draws, [f"Quellmar W{n}" for n in range(units)])
+    shared = ["unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity"]
+    point = line.loc[line.index.repeat(points), shared].reset_index(drop=True)
+    point["room_temp_c"] = draws.uniform(24, 28, len(point))
+    point["outdoor_temp_c"] = draws.uniform(22, 41, len(point))
+    matrix = [(name, band, int(draws.integers(0, 3))) for name in line["unit"] for band in ("25–30", "33–37")]
+    return {
+        "units": line,
+        "points": point.assign(point="A, 14 Jul 2026", limit="at full speed"),
+        "matrix": pd.DataFrame(matrix, columns=["unit", "band", "count"]),
+        "steps": steps_frame(line["unit"]),
+    }
+
+
+def units_frame(draws: np.random.Generator, names: list[str]) -> pd.DataFrame:
+    capacity, count = draws.uniform(1800, 3600, len(names)), len(names)
+    line = pd.DataFrame({"unit": names, "kind": draws.choice(["Window", "Mini-split"], count), "capacity": capacity})
+    line = line.assign(
+        capacity_u95=capacity * 0.04, capacity_kind=draws.choice(["total", "sensible"], count), eer_u95=0.4,
+        eer=draws.uniform(8, 12, count), claimed_capacity=capacity * draws.uniform(0.95, 1.3, count), n_points=2,
+        claimed_eer=draws.uniform(9, 12, count), claimed_sound=draws.uniform(44, 60, count), basis="corrected",
+        capacity_tolerance=0.05, eer_tolerance=0.05, group="A",
     )  # fmt: skip
     line["ratio"] = line["capacity"] / line["claimed_capacity"]
-    line["ratio_u95"] = line["capacity_u95"] / line["claimed_capacity"]
-    point = line.loc[
-        line.index.repeat(points),
-        ["unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity"],
-    ]
-    point = point.assign(
-        point="A, 14 Jul 2026", limit="at full speed", room_temp_c=draws.uniform(24, 28, len(point)),
-        outdoor_temp_c=draws.uniform(22, 41, len(point)),
-    )  # fmt: skip
-    matrix = pd.DataFrame(
-        [(name, band, int(draws.integers(0, 3))) for name in names for band in ("25–30", "33–37")],
-        columns=["unit", "band", "count"],
+    return line.assign(ratio_u95=line["capacity_u95"] / line["claimed_capacity"])
+
+
+def steps_frame(names: pd.Series) -> pd.DataFrame:
+    steps = (
+        ("Claim", 0, 2400.0, 2400.0, 2400.0, "claim"),
+        ("Room humidity", 1, -80.0, 2400.0, 2320.0, "modelled"),
+        ("Remainder", 2, -50.0, 2320.0, 2270.0, "remainder"),
     )
-    steps = pd.DataFrame(
-        [
-            (name, step, i, value, 30.0, start, start + value if i else value, kind, "Because.")
-            for name in names
-            for i, (step, value, start, kind) in enumerate(
-                [
-                    ("Claim", 2400.0, 2400.0, "claim"),
-                    ("Room humidity", -80.0, 2400.0, "modelled"),
-                    ("Remainder", -50.0, 2320.0, "remainder"),
-                ]
-            )
-        ],
-        columns=["unit", "step", "position", "value_w", "u95_w", "start_w", "end_w", "kind", "because"],
-    )
-    return {"units": line, "points": point.reset_index(drop=True), "matrix": matrix, "steps": steps}
+    columns = ["unit", "step", "position", "value_w", "start_w", "end_w", "kind"]
+    frame = pd.DataFrame([(name, *step) for name in names for step in steps], columns=columns)
+    return frame.assign(u95_w=30.0, because="Because.")
 
 
 @pytest.fixture(params=sorted(PICTURES))

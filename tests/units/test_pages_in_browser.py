@@ -32,36 +32,14 @@ def scene() -> dict[str, str]:
     bench = Bench.objects.create(name="Larkmoor Bench", slug="larkmoor", is_synthetic=True)
     for role in ("owner", "tester", "reader"):
         builders.a_person(bench=bench, role=role, username=role, password="three hollow reeds")
-    units = [builders.a_unit(bench=bench, model=f"W{n}", is_synthetic=True) for n in range(3)]
-    for n, unit in enumerate(units):
-        for outdoor in (27.0, 35.0, 39.0):
-            conditions = {
-                "room_temp_c": doc.Measured(value=26.6, u=0.1),
-                "outdoor_temp_c": doc.Measured(value=outdoor, u=0.1),
-            }
-            builders.a_point(unit=unit, capacity_w=2200.0 + 60 * n, conditions=conditions, shortfall=STEPS)
-            builders.a_published_point(unit=unit, capacity_w=2200.0 + 60 * n, outdoor_temp_c=outdoor)
+    units = [tested(bench, f"W{n}", 2200.0 + 60 * n) for n in range(3)]
     shelf.refresh(units)
     room, instrument = builders.a_room(bench=bench), builders.an_instrument(bench=bench)
     CalibrationRecord.objects.create(
         instrument=instrument, valid_from="2025-01-01", due_on="2026-01-01", how="ice point"
     )
     compared = reverse("compare") + "?" + "&".join(f"unit={unit.pk}" for unit in units)
-    named = (
-        "catalogue",
-        "method",
-        "sign-in",
-        "bench-home",
-        "people",
-        "units",
-        "unit-new",
-        "units-import",
-        "rooms",
-        "room-new",
-        "instruments",
-        "instrument-new",
-    )
-    return {name: reverse(name) for name in named} | {
+    return {name: reverse(name) for name in NAMED} | {
         "compare": compared,
         "compare-all": f"{compared}&show=all",
         "unit": reverse("unit", args=[units[0].pk]) + "?show=all",
@@ -74,6 +52,21 @@ def scene() -> dict[str, str]:
     }
 
 
+def tested(bench: Bench, model: str, capacity_w: float) -> Unit:
+    """Make a unit with three points, published."""
+    unit = builders.a_unit(bench=bench, model=model, is_synthetic=True)
+    room = doc.Measured(value=26.6, u=0.1)
+    for outdoor in (27.0, 35.0, 39.0):
+        conditions = {"room_temp_c": room, "outdoor_temp_c": doc.Measured(value=outdoor, u=0.1)}
+        builders.a_point(unit=unit, capacity_w=capacity_w, conditions=conditions, shortfall=STEPS)
+        builders.a_published_point(unit=unit, capacity_w=capacity_w, outdoor_temp_c=outdoor)
+    return unit
+
+
+NAMED = (
+    "catalogue", "method", "sign-in", "bench-home", "people", "units", "unit-new", "units-import", "rooms", "room-new",
+    "instruments", "instrument-new",
+)  # fmt: skip
 PUBLIC = ("catalogue", "method", "sign-in", "compare", "compare-all", "unit", "nowhere")
 
 

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 
-from units.charts.row import Scale, row_graphic
+from units.charts.row import row_graphic
 from units.compare.catalogue import SORTS, Asked, CataloguePage, catalogue_page
 from units.compare.words import TITLES, label
 from units.quantities import Display, display_of
@@ -30,7 +30,7 @@ def catalogue(request: HttpRequest) -> HttpResponse:
     asked = Asked.from_query(request.GET)
     page = catalogue_page(request.user, asked)
     display = display_of(request)
-    rows = [{"entry": entry, "graphic": row_graphic(entry, Scale(), display)} for entry in page.entries]
+    rows = [{"entry": entry, "graphic": row_graphic(entry)} for entry in page.entries]
     context = {
         "page": page,
         "rows": rows,
