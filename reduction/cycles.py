@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from reduction.session import Role
 from reduction.timeline import Timeline, remembered
 
 LEAST_SWING_W = 30.0  # a switching worth the name; common practice, no source
+LEAST_SWING_K = 6.0  # of supply air, likewise: between a coil that cools and one that only gets blown through
 LEAST_SWING_SHARE = 0.2
 LOOKS = 4000  # at the signal, evenly in time, to find its levels
 MOST_FAN_SHARE = 0.35  # of its full power that a unit still draws with its compressor off; common practice
@@ -40,7 +41,7 @@ class Cycle:
         return self.on_w - self.off_w
 
 
-def cycle_of(series: Series, start_s: float, end_s: float) -> Cycle | None:
+def cycle_of(series: Series, start_s: float, end_s: float, least_swing: float = LEAST_SWING_W) -> Cycle | None:
     """Cycle of a switched signal within a span, or None where it switches on fewer than three times.
 
     Edges are where the signal passes the middle band (40–60 %) between its levels, so noise on a level makes none;
@@ -62,7 +63,7 @@ def cycle_of(series: Series, start_s: float, end_s: float) -> Cycle | None:
     if len(course) < LOOKS / 20:
         return None
     off, on = (float(level) for level in np.quantile(course, [0.02, 0.98]))
-    if on - off < max(LEAST_SWING_W, LEAST_SWING_SHARE * on):
+    if on - off < max(least_swing, LEAST_SWING_SHARE * on):
         return None
     up, is_on, length = _switchings(series.pieces, start_s, end_s, off, on)
     if len(up) < 3:
@@ -116,7 +117,13 @@ def unit_cycle(timeline: Timeline, start_s: float, end_s: float) -> Cycle | None
         cycle = cycle_of(series, start_s, end_s)
         if cycle and cycle.off_w <= MOST_FAN_SHARE * cycle.on_w:
             return cycle
-    return None
+    return None if timeline.of(Role.UNIT_POWER) else _supply_cycle(timeline, start_s, end_s)
+
+
+def _supply_cycle(timeline: Timeline, start_s: float, end_s: float) -> Cycle | None:
+    """On-off cycle of a unit whose power nobody logged: its supply air warms when the compressor stops."""
+    colder = (replace(series, values=-series.values) for series in timeline.of(Role.SUPPLY_TEMP))
+    return next((cycle for each in colder if (cycle := cycle_of(each, start_s, end_s, LEAST_SWING_K))), None)
 
 
 def cycles_within(cycle: Cycle | None, start_s: float, end_s: float) -> Cycle | None:

@@ -11,7 +11,7 @@ from reduction import faults
 from reduction.agreement import disagreements, finding
 from reduction.clock import clock_offers
 from reduction.counters import Counter
-from reduction.series import Series
+from reduction.series import POWER_ROLES, Series
 from reduction.session import Finding, Role, Severity
 
 FloatArray = NDArray[np.float64]
@@ -86,8 +86,8 @@ def _cleaned(series: Series, findings: list[Finding]) -> Series:
             findings.append(
                 finding(
                     code, series, Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
-                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f}) and were "
-                    "taken as missing.",
+                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f} {_symbol(series)}) "
+                    "and were taken as missing.",
                 )
             )  # fmt: skip
     mask = impossible | spikes
@@ -153,12 +153,17 @@ def _is_stuck(series: Series, siblings: list[Series], findings: list[Finding]) -
     findings.append(
         finding(
             "stuck_sensor", series, Severity.SEVERE,
-            f"{series.name} stood at {series.values[run[0]]:g} for {(end - start) / 3600:.1f} h while {sibling.name} "
-            f"moved by {most:.1f}." + (" It was left out of the means." if out else ""),
+            f"{series.name} stood at {series.values[run[0]]:g} {_symbol(series)} for {(end - start) / 3600:.1f} h "
+            f"while {sibling.name} moved by {most:.1f} {_symbol(sibling).replace('°C', 'K')}."
+            + (" It was left out of the means." if out else ""),
             "Look at its battery, cable and radio; leave it out or repeat the test.",
         )
     )  # fmt: skip
     return out
+
+
+def _symbol(series: Series) -> str:
+    return "%" if series.role in faults.RH_ROLES else "W" if series.role in POWER_ROLES else "°C"
 
 
 def _moved(series: Series, start_s: float, end_s: float) -> float:

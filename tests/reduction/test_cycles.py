@@ -47,6 +47,14 @@ def test_a_unit_that_steps_between_two_speeds_does_not_cycle() -> None:
     assert unit_cycle(align((stepping,)), NOON_S, NOON_S + 14_400) is None
 
 
+@pytest.mark.parametrize(("swing_k", "duty"), [(10.0, 0.6), (2.0, None)])
+def test_a_unit_whose_power_nobody_logged_shows_its_cycle_in_the_supply_air(swing_k: float, duty: float | None) -> None:
+    time = every(10.0, 4)
+    supply = a_series(time, 22.0 - swing_k * (heater(time, duty=0.6) > 0), Role.SUPPLY_TEMP)
+    cycle = unit_cycle(align((supply,)), NOON_S, NOON_S + 14_400)
+    assert (cycle.duty if cycle else None) == (None if duty is None else pytest.approx(duty, abs=0.01))
+
+
 def test_the_heater_with_the_largest_swing_sets_the_phase() -> None:
     time = every(10.0, 4)
     small = a_series(time, heater(time, period_s=400.0, on_w=200.0), Role.OTHER_POWER, column="fan")
