@@ -86,8 +86,8 @@ def _cleaned(series: Series, findings: list[Finding]) -> Series:
             findings.append(
                 finding(
                     code, series, Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
-                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f} {_symbol(series)}) "
-                    "and were taken as missing.",
+                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as "
+                    f"{worst:.1f} {_symbol(series)}) and were taken as missing.",
                 )
             )  # fmt: skip
     mask = impossible | spikes
