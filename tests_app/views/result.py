@@ -15,11 +15,12 @@ from reduction import session as doc
 from reduction.errors import ReductionError
 from tests_app import charts, tasks
 from tests_app.actions import attach as attach_action
-from tests_app.actions import reduce
+from tests_app.actions import reduce, reference
 from tests_app.models import Reduction, Session
 from tests_app.views.common import at_session, fetch_within, page
 from units import access
 from units.models import Unit
+from units.quantities import Display, display_of
 
 SHARE_BAR_REM = 8.0
 
@@ -39,10 +40,13 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
         "windows_accepted": session.windows.filter(accepted=True).count(),
     }
     if shown is not None:
-        result = doc.Result.model_validate(shown.result)
-        context |= {"result": result, "points": [_shown(point) for point in result.points]}
+        result, display = doc.Result.model_validate(shown.result), display_of(request)
+        context["drift"] = (
+            reference.alarms_at(session.bench, min(point.start for point in result.points)) if result.points else []
+        )
+        context |= {"result": result, "points": [_shown(point, display) for point in result.points]}
         context["fit_picture"] = charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course else ""
-        context["compared"] = charts.windows_compared(result.points) if len(result.points) > 1 else ""
+        context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
 
 
@@ -65,14 +69,14 @@ def _is_due(session: Session) -> tuple[bool, str]:
         return False, str(error)
 
 
-def _shown(point: doc.Point) -> dict[str, Any]:
+def _shown(point: doc.Point, display: Display) -> dict[str, Any]:
     """Return a point with its pictures and tables, the budget with the largest share first."""
     budget = sorted(point.budget, key=lambda line: -abs(line.share))
     return {
         "point": point,
-        "terms_picture": charts.terms(point),
+        "terms_picture": charts.terms(point, display),
         "budget": [(line, max(0.0, line.share) * SHARE_BAR_REM) for line in budget],
-        "shortfall_picture": charts.shortfall(point) if point.shortfall else "",
+        "shortfall_picture": charts.shortfall(point, display) if point.shortfall else "",
         "conditions": [(name, measured) for name, measured in point.conditions.items()],
     }
 

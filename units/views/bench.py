@@ -14,6 +14,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from tests_app.actions import reference
 from tests_app.models import Finding, Job, Session
 from units import access
 from units.actions import people as people_actions
@@ -41,6 +42,7 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
     comments = access.visible(MakerComment, person, to="own").filter(review__bench=bench, accepted_at__isnull=True)
     return {
         "is_synthetic": bench.is_synthetic,
+        "drift": reference.alarms_at(bench),
         "unreduced": sessions.filter(reductions__isnull=True)[:A_FEW],
         "jobs": jobs.select_related("session")[:A_FEW],
         "severe": _unanswered(bench, person)[:A_FEW],

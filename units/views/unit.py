@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -13,15 +12,18 @@ from django.shortcuts import render
 
 from reduction.constants import eer_from_cop
 from reduction.verdict import QUANTITY
+from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access
+from units.charts import bench as bench_charts
 from units.compare.comparison import compare
 from units.compare.frames import headline
 from units.compare.points import PointRow, UnitRow, published_in
+from units.compare.season import Choice, season_of
 from units.models import Change, Claim
 from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.shelf import is_near, rating_among
-from units.views.compare import places
+from units.views.compare import places, query_of, season_form
 
 MOST_CHANGES = 50
 MEASURED = ("capacity", "eer", "power", "cop")
@@ -42,10 +44,12 @@ class Beside:
 def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     """Show what is claimed and measured of a unit."""
     unit = access.fetch_readable_unit(unit_id, person=request.user)
-    comparison = compare(request.user, [unit_id], display=display_of(request))
+    display = display_of(request)
+    season = Choice.from_query(request.GET, display)
+    comparison = compare(request.user, [unit_id], display=display, season=season)
     if not comparison.rows:
         raise Http404("No such unit here.")
-    row, display = comparison.rows[0], comparison.display
+    row = comparison.rows[0]
     sessions = access.visible(Session, request.user).filter(unit=unit)
     context = {
         "unit": unit,
@@ -57,9 +61,12 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "sessions": sessions,
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
         "levels": _levels(request, unit_id),
+        "repeats": _repeats(unit) if row.own else [],
         "editions": published_in([unit_id]),
         "places": places(request, comparison, CHARTS),
-        "chart_query": urlencode({"unit": str(unit.pk)}),
+        "chart_query": query_of(comparison),
+        "season": season_form(comparison),
+        "own_season": season_of(row, season),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
@@ -117,3 +124,27 @@ def _levels(request: HttpRequest, unit_id: UUID) -> list[dict[str, Any]]:
     reductions = access.visible(Reduction, request.user).filter(session__unit=unit_id).current()
     found = reductions.values_list("session__name", "session_id", "result__levels")
     return [{"session": name, "session_id": key, **level} for name, key, levels in found for level in levels or []]
+
+
+def _repeats(unit: Unit) -> list[dict[str, Any]]:
+    """Return the sets of repeats on the bench with mean, spread and, from three runs on, a control chart."""
+    found = []
+    for kind in ("total", "sensible"):
+        points = [point for point in reference.runs_of(unit) if point.capacity_kind == kind]
+        for each in reference.repeats(points):
+            members = [points[n] for n in each.members]
+            found.append(
+                {
+                    "kind": kind,
+                    "first": members[0],
+                    "set": each,
+                    "rows": list(zip(members, each.control.low, each.control.high, each.control.outside, strict=True)),
+                    "picture": bench_charts.control(
+                        [point.start for point in members],
+                        [point.capacity_w for point in members],
+                        [point.capacity_u95_w for point in members],
+                        each.control,
+                    ),
+                }
+            )
+    return found
