@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString
 from reduction import session as doc
 from tests_app.models import Window
 from units import drawing
-from units.quantities import Display, number
+from units.quantities import METRIC, Display, number
 
 WIDTH, HEIGHT, MARGIN = 180, 40, 2
 CHART_WIDTH = 800
@@ -23,7 +23,7 @@ MOST_PER_LINE = 360
 TABLE_ROWS = 48
 PANELS = (
     ("Temperature", ("_temp", "_wet_bulb")),
-    ("Power", ("_power",)),
+    ("Power", ("_power", "_energy")),
     ("Humidity", ("_rh",)),
 )
 SHADES = drawing.SERIES
@@ -166,35 +166,41 @@ def span_table(frame: pd.DataFrame, zone: str) -> dict[str, Any]:
 # --- the parts of a result -------------------------------------------------------------------------------
 
 
-def terms(point: doc.Point) -> SafeString:
+def terms(point: doc.Point, display: Display = METRIC) -> SafeString:
     """Return the terms of the heat balance as bars with their uncertainty; they sum to the capacity."""
     rows = [(term.name, term.value_w, 2 * term.u_w) for term in point.terms]
     data = pd.DataFrame([*rows, ("Capacity", point.capacity_w, point.capacity_u95_w)], columns=["name", "value", "u95"])
+    data = data.assign(value=data.value * display.power_factor, u95=data.u95 * display.power_factor)
     data = data.assign(low=data.value - data.u95, high=data.value + data.u95, is_sum=data.name == "Capacity")
     y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=250, minExtent=250)
     bars = (
         alt.Chart(data)
         .mark_bar(height={"band": 0.62})
         .encode(
-            alt.X("value:Q").title("Heat into the room, and the sum the unit removed (W)"),
+            alt.X("value:Q").title(f"Heat into the room, and the sum the unit removed ({display.power})"),
             y,
             alt.Color("is_sum:N").scale(domain=[False, True], range=[drawing.SOFT, drawing.MEASURED]).legend(None),
         )
     )
     errors = alt.Chart(data).mark_rule(strokeWidth=2, color=drawing.INK).encode(alt.X("low:Q"), alt.X2("high:Q"), y)
     says = "Terms of the heat balance: " + "; ".join(
-        f"{row.name_} {number(row.value)} W plus or minus {number(row.u95)} W"
+        f"{row.name_} {number(row.value)} {display.power} plus or minus {number(row.u95)} {display.power}"
         for row in data.rename(columns={"name": "name_"}).itertuples()
     )
     return drawing.inline(alt.layer(bars, errors).properties(width=560, height=30 * len(data)), says=says)
 
 
-def windows_compared(points: Sequence[doc.Point]) -> SafeString:
+def _spoken(watts: float, display: Display) -> str:
+    return f"{number(watts * display.power_factor)} {display.power}"
+
+
+def windows_compared(points: Sequence[doc.Point], display: Display = METRIC) -> SafeString:
     """Return the capacity of each window with its error bar."""
     data = pd.DataFrame(
         [(p.label, p.capacity_w, p.capacity_w - p.capacity_u95_w, p.capacity_w + p.capacity_u95_w) for p in points],
         columns=["label", "value", "low", "high"],
     )
+    data[["value", "low", "high"]] *= display.power_factor
     x = alt.X("label:N").sort(None).title("Window").axis(labelAngle=0)
     errors = (
         alt.Chart(data).mark_rule(strokeWidth=2, color=drawing.MEASURED).encode(x, alt.Y("low:Q"), alt.Y2("high:Q"))
@@ -202,15 +208,15 @@ def windows_compared(points: Sequence[doc.Point]) -> SafeString:
     dots = (
         alt.Chart(data)
         .mark_point(filled=True, size=70, color=drawing.MEASURED)
-        .encode(x, alt.Y("value:Q").title("Capacity ± U95 (W)").scale(zero=False))
+        .encode(x, alt.Y("value:Q").title(f"Capacity ± U95 ({display.power})").scale(zero=False))
     )
     says = "Capacity by window: " + "; ".join(
-        f"{p.label} {number(p.capacity_w)} W plus or minus {number(p.capacity_u95_w)} W" for p in points
+        f"{p.label} {_spoken(p.capacity_w, display)} plus or minus {_spoken(p.capacity_u95_w, display)}" for p in points
     )
     return drawing.inline(alt.layer(errors, dots).properties(width=max(520, 90 * len(points)), height=220), says=says)
 
 
-def shortfall(point: doc.Point) -> SafeString:
+def shortfall(point: doc.Point, display: Display = METRIC) -> SafeString:
     """Return the way from claim to measured as a waterfall, measured and modelled steps apart."""
     measured = doc.Step(name="Measured", value_w=point.capacity_w, u_w=point.capacity_u_w, kind="measured", because="")
     rows, level_w = [], 0.0
@@ -219,21 +225,22 @@ def shortfall(point: doc.Point) -> SafeString:
         level_w = start + step.value_w
         ends = sorted((start, level_w))
         rows.append((step.name, *ends, level_w - 2 * step.u_w, level_w + 2 * step.u_w, step.kind))
-    data = pd.DataFrame(rows, columns=["name", "from_w", "to_w", "low", "high", "kind"])
+    data = pd.DataFrame(rows, columns=["name", "from_power", "to_power", "low", "high", "kind"])
+    data[["from_power", "to_power", "low", "high"]] *= display.power_factor
     inks = {"claim": drawing.CLAIMED, "measured": drawing.MEASURED, "modelled": drawing.SOFT, "remainder": drawing.WARN}
     y = alt.Y("name:N").sort(None).title(None).axis(labelLimit=250, minExtent=250)
     bars = (
         alt.Chart(data)
         .mark_bar(height={"band": 0.62})
         .encode(
-            alt.X("from_w:Q").title("Capacity (W)"),
-            alt.X2("to_w:Q"),
+            alt.X("from_power:Q").title(f"Capacity ({display.power})"),
+            alt.X2("to_power:Q"),
             y,
             alt.Color("kind:N").scale(domain=list(inks), range=list(inks.values())).legend(title=None),
         )
     )
     errors = alt.Chart(data).mark_rule(strokeWidth=2, color=drawing.INK).encode(alt.X("low:Q"), alt.X2("high:Q"), y)
-    said = "; ".join(f"{step.name} {number(step.value_w)} W" for step in (*point.shortfall, measured))
+    said = "; ".join(f"{step.name} {_spoken(step.value_w, display)}" for step in (*point.shortfall, measured))
     picture = alt.layer(bars, errors).properties(width=520, height=32 * len(data), padding=ROOM_FOR_TYPE)
     return drawing.inline(picture, says=f"From the claim to the measured capacity: {said}")
 

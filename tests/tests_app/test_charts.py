@@ -117,3 +117,10 @@ def test_every_window_is_drawn_with_its_interval() -> None:
     said = charts.windows_compared(points)
     assert "A 2,300 W plus or minus 60 W; B 2,100 W plus or minus 60 W" in said
     assert said.count("mark-rule role-mark") == 1
+
+
+def test_the_parts_of_a_result_are_drawn_in_the_readers_unit_of_cooling() -> None:
+    imperial, point = Display(power="Btu/h"), builders.a_result_point(capacity_w=1000.0)
+    for said in (charts.terms(point, imperial), charts.windows_compared([point], imperial)):
+        assert "3,412 Btu/h plus or minus 205 Btu/h" in said  # 60 W × 3.412142
+        assert any("(Btu/h)" in text for text in text_of(said))

@@ -125,3 +125,25 @@ def test_a_line_left_as_the_browser_shows_it_is_no_line(session: Session, tester
     assert post(tester, session, lists=untouched).status_code == 302
     kept = Session.objects.get()
     assert (kept.events, kept.moisture) == ([], {})
+
+
+@pytest.mark.parametrize(
+    ("typed_as", "scale", "kept_c"), [("22", "C", 22.0), ("72 °F", "C", 22.2222), ("72", "F", 22.2222), ("22 C", "F", 22.0)]
+)
+def test_a_temperature_is_in_the_readers_scale_or_in_the_one_written_after_it(
+    session: Session, tester: Client, typed_as: str, scale: str, kept_c: float
+) -> None:
+    tester.cookies["display"] = f"{scale}|W|auto"
+    assert post(tester, session, set_room_temp_c=typed_as).status_code == 302
+    assert session_document.to_document(Session.objects.get()).settings.set_room_temp_c == pytest.approx(kept_c)
+    shown = tester.get(reverse("facts", args=[session.pk])).content.decode()
+    assert f"{kept_c if scale == 'C' else kept_c * 1.8 + 32:.4g} °{scale}" in shown
+
+
+@pytest.mark.parametrize(("typed_as", "kg"), [("0.82", 0.82), ("820 g", 0.82), ("1,8 lb", 0.816466)])
+def test_a_mass_may_be_written_in_grams_or_pounds(session: Session, tester: Client, typed_as: str, kg: float) -> None:
+    weighing = {"what": "condensate", "mass_kg": typed_as, "u95_kg": "10 g"}
+    weighing |= {"start_utc": "2026-07-14T06:30:00", "end_utc": "2026-07-14T07:30:00"}
+    assert post(tester, session, lists={"weighings": [weighing]}).status_code == 302
+    kept = session_document.to_document(Session.objects.get()).moisture.weighings[0]
+    assert (kept.mass_kg, kept.u95_kg) == (pytest.approx(kg), 0.01)

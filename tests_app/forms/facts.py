@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
+import numpy as np
 from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from reduction import session as doc
+from reduction.readers import to_si
 from tests_app.forms.sessions import Instant
 from tests_app.models import Session
+from units.forms.fields import TemperatureField, in_readers_scale
+from units.quantities import METRIC, Display
 
 HEATERS = {
     "fan_forced": "Fan-forced: air blown through it",
@@ -36,11 +41,28 @@ EVENTS = {
 }
 
 
+MASS = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g|lb|oz)?")
+
+
 class Amount(forms.FloatField):
     """A quantity that cannot be negative."""
 
     def __init__(self, label: str, **kwargs: Any) -> None:
         super().__init__(label=label, min_value=0, widget=forms.NumberInput(attrs={"step": "any"}), **kwargs)
+
+
+class MassField(forms.Field):
+    """A mass in kg, or in the unit written after it: `0.8`, `820 g`, `1.8 lb`. Cleans to kg."""
+
+    def to_python(self, value: str | None) -> float | None:
+        """Return kg."""
+        if not value or not str(value).strip():
+            return None
+        written = MASS.fullmatch(str(value).strip())
+        if written is None:
+            raise forms.ValidationError(f"“{value}” is no mass. Write 0.8, 820 g or 1.8 lb.")
+        kilograms, _ = to_si(np.array([float(written[1].replace(",", "."))]), written[2] or "kg")
+        return round(float(kilograms[0]), 6)
 
 
 class LoadForm(forms.Form):
@@ -77,8 +99,8 @@ class WeighingForm(forms.Form):
     what = forms.ChoiceField(
         choices=[("condensate", "Condensate from the unit"), ("water_supply", "Water given")], initial="condensate"
     )
-    mass_kg = Amount("Mass (kg)")
-    u95_kg = Amount("± (kg)")
+    mass_kg = MassField(label="Mass")
+    u95_kg = MassField(label="±", help_text="A bare number is kilograms")
     start_utc = Instant(label="From")
     end_utc = Instant(label="To")
 
@@ -96,14 +118,14 @@ class RunForm(forms.Form):
     """Heaters, settings of the unit, water, and what the session knows of the unit."""
 
     heater_kind = forms.ChoiceField(label="Heaters", choices=HEATERS.items())
-    set_room_temp_c = forms.FloatField(label="Set point of the unit (°C)", required=False)
+    set_room_temp_c = TemperatureField(label="Set point of the unit", required=False)
     fan_step = forms.CharField(label="Fan step", required=False, max_length=40)
     altitude_m = forms.FloatField(label="Altitude (m)", required=False)
     measured_air_flow_m3_per_h = Amount("Measured room air flow (m³/h)", required=False)
     measured_air_flow_u95_m3_per_h = Amount("± (m³/h)", required=False)
     humidifier = forms.ChoiceField(choices=HUMIDIFIERS.items(), required=False)
-    water_supply_temp_c = forms.FloatField(label="Water given at (°C)", required=False)
-    condensate_temp_c = forms.FloatField(label="Condensate at (°C)", required=False)
+    water_supply_temp_c = TemperatureField(label="Water given at", required=False, highest_c=100.0)
+    condensate_temp_c = TemperatureField(label="Condensate at", required=False)
     condensate_leaves_room = forms.BooleanField(label="Condensate drains out of the room", required=False)
     condensate_on_condenser = forms.NullBooleanField(
         label="Condensate is thrown on the condenser",
@@ -130,9 +152,10 @@ LISTS = {
 class FactsForms:
     """The forms of the page together: one of single facts, one formset a list."""
 
-    def __init__(self, session: Session, data: Any = None) -> None:
+    def __init__(self, session: Session, data: Any = None, *, display: Display = METRIC) -> None:
         self.session = session
         self.test = RunForm(data, initial=_known(session), prefix="test")
+        in_readers_scale(self.test, display)
         self.lists: dict[str, BaseFormSet] = {}
         for name, (title, form, hint) in LISTS.items():
             rows = session.moisture.get("weighings", []) if name == "weighings" else getattr(session, name)

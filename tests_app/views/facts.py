@@ -12,12 +12,13 @@ from tests_app.actions import sessions
 from tests_app.forms.facts import FactsForms
 from tests_app.models import Session
 from tests_app.views.common import at_session, page
+from units.quantities import display_of
 
 
 @at_session
 def show(request: HttpRequest, session: Session) -> HttpResponse:
     """Show and keep loads, people, sun, water, heaters and events; the room is shown as it will be used."""
-    forms = FactsForms(session, request.POST if request.method == "POST" else None)
+    forms = FactsForms(session, request.POST if request.method == "POST" else None, display=display_of(request))
     refusal, status = "", 200
     if request.method == "POST":
         status = 422
