@@ -272,7 +272,7 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
         because="; ".join([told, *troubles, *_remarks(run, x, u95)]) + ".",
         correlation=tuple(tuple(float(v) for v in row) for row in correlation),
         parameter_names=(*(f"UA to {to}" for to in run.to), *NAMES),
-        course=_course(run.log, noise @ residual),
+        course_w=_course(run.log, noise @ residual),
     )
 
 

@@ -243,7 +243,7 @@ class RoomFit(Document):
     because: str
     correlation: tuple[tuple[float, ...], ...] = ()
     parameter_names: tuple[str, ...] = ()
-    course: tuple[tuple[float, float, float], ...] = Field((), description="Hours; heat given and accounted for [W]")
+    course_w: tuple[tuple[float, float, float], ...] = Field((), description="Hours; heat given, accounted for [W]")
 
 
 class Level(Document):

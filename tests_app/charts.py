@@ -248,7 +248,7 @@ def shortfall(point: doc.Point, display: Display = METRIC) -> SafeString:
 def room_fit(fit: doc.RoomFit) -> SafeString:
     """Return the heat that was given in a characterisation run and what the fitted room makes of it."""
     names = ["given", "fitted room"]
-    data = pd.DataFrame(fit.course, columns=["hours", *names]).melt("hours", var_name="what", value_name="power_w")
+    data = pd.DataFrame(fit.course_w, columns=["hours", *names]).melt("hours", var_name="what", value_name="power_w")
     chart = (
         alt.Chart(data)
         .mark_line(strokeWidth=1.6)

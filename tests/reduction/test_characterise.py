@@ -84,7 +84,7 @@ def test_a_room_of_one_store_is_found() -> None:
 
 def test_the_picture_of_the_fit_is_the_heat_that_was_given_and_what_the_model_makes_of_it() -> None:
     fit = characterise(a_run(HEATED, one_store(HEATED, 20.0)), a_session())
-    hours, given, made = np.array(fit.course).T
+    hours, given, made = np.array(fit.course_w).T
     assert np.all(np.diff(hours) > 0.0)
     assert given.mean() == pytest.approx(HEATED.mean() + 40.0, rel=0.05), "40 W of loggers"
     assert np.std(given - made) < 0.05 * np.std(given)

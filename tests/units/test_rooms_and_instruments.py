@@ -197,7 +197,7 @@ def test_comparing_plugs_on_mains_comes_with_a_caution(tester, bench):
 
 def test_a_fit_is_drawn_with_its_run_and_the_rooms_values_over_time(tester, bench):
     room = builders.a_room(bench=bench)
-    fitted(room, course=((0.1, 600.0, 590.0), (0.2, 600.0, 605.0), (0.3, 0.0, 4.0)))
+    fitted(room, course_w=((0.1, 600.0, 590.0), (0.2, 600.0, 605.0), (0.3, 0.0, 4.0)))
     RoomValue.objects.create(
         room=room,
         valid_from=builders.NOON.date(),

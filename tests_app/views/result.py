@@ -45,7 +45,9 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
             reference.alarms_at(session.bench, min(point.start for point in result.points)) if result.points else []
         )
         context |= {"result": result, "points": [_shown(point, display) for point in result.points]}
-        context["fit_picture"] = charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course else ""
+        context["fit_picture"] = (
+            charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course_w else ""
+        )
         context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
 

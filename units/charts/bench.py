@@ -63,8 +63,7 @@ def control(
             "high_limit": judged.high, "centre": judged.centre, "outside": judged.outside,
         }
     )  # fmt: skip
-    width = pd.Series(u95_w)
-    data = data.assign(low=data.value - width, high=data.value + width)
+    data = data.assign(low=data.value - pd.Series(u95_w), high=data.value + pd.Series(u95_w))
     x = alt.X("time:T").title("Run").axis(format="%-d %b %Y")
     y = alt.Y("value:Q").title("Capacity at the rating condition (W)").scale(zero=False)
     line = alt.Chart(data).mark_line(color=drawing.SOFT, strokeDash=[4, 3])
@@ -81,9 +80,12 @@ def control(
             alt.Shape("outside:N").scale(domain=[False, True], range=["circle", "diamond"]).legend(None),
         )
     )
-    out = int(judged.outside.sum())
-    says = f"{len(data)} runs over time; {out or 'none'} outside the limits of the runs before: " + "; ".join(
-        f"{number(value)} W{' (outside)' if is_out else ''}"
-        for value, is_out in zip(values_w, judged.outside, strict=True)
-    )
+    says = _runs_in_words(values_w, judged)
     return drawing.inline(alt.layer(*limits, centre, bars, dots).properties(width=WIDTH, height=240), says=says)
+
+
+def _runs_in_words(values_w: Sequence[float], judged: Control) -> str:
+    out = int(judged.outside.sum())
+    runs = zip(values_w, judged.outside, strict=True)
+    listed = "; ".join(f"{number(value)} W{' (outside)' if is_out else ''}" for value, is_out in runs)
+    return f"{len(values_w)} runs over time; {out or 'none'} outside the limits of the runs before: {listed}"

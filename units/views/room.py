@@ -69,7 +69,7 @@ def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
 
 def _fit_picture(fit: dict[str, Any]) -> SafeString | str:
     found = doc.RoomFit.model_validate(fit)
-    return session_charts.room_fit(found) if found.course else ""
+    return session_charts.room_fit(found) if found.course_w else ""
 
 
 def _history(values: Iterable[RoomValue]) -> SafeString | str:
