@@ -80,6 +80,12 @@ def test_another_method_version_outdates_every_result(session, monkeypatch):
     assert row.reasons[0].sentence == "made by method 1.0; 9.9 is in use"
 
 
+def test_the_bench_says_how_many_results_an_older_method_made(bench, tester):
+    builders.a_reduction(session=builders.a_session(bench=bench), method_version="0.9")
+    builders.a_reduction(session=builders.a_session(bench=bench))
+    assert "1 result of an older method" in tester.get(reverse("bench-home")).text
+
+
 def test_a_change_in_the_session_itself_is_not_ticked(session, tester):
     session.notes = "The door was open"
     session.save()

@@ -14,8 +14,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from reduction.method import METHOD_VERSION
 from tests_app.actions import reference
-from tests_app.models import Finding, Job, Session
+from tests_app.models import Finding, Job, Reduction, Session
 from units import access
 from units.actions import people as people_actions
 from units.forms.bench import AdmitForm, BenchForm
@@ -43,6 +44,10 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
     return {
         "is_synthetic": bench.is_synthetic,
         "drift": reference.alarms_at(bench),
+        "older_method": access.visible(Reduction, person)
+        .filter(session__bench=bench, superseded_by__isnull=True)
+        .exclude(method_version=METHOD_VERSION)
+        .count(),
         "unreduced": sessions.filter(reductions__isnull=True)[:A_FEW],
         "jobs": jobs.select_related("session")[:A_FEW],
         "severe": _unanswered(bench, person)[:A_FEW],
