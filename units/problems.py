@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+import errno
+import logging
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 
@@ -14,19 +16,24 @@ from reduction.errors import ReductionError
 if TYPE_CHECKING:
     from django.forms import BaseForm
 
+log = logging.getLogger(__name__)
+
 TITLES = {
     HTTPStatus.BAD_REQUEST: "This request cannot be read",
     HTTPStatus.FORBIDDEN: "Your role does not allow this",
     HTTPStatus.NOT_FOUND: "Nothing is at this address",
     HTTPStatus.UNPROCESSABLE_ENTITY: "This input cannot be used",
     HTTPStatus.INTERNAL_SERVER_ERROR: "Something broke on our side",
+    HTTPStatus.INSUFFICIENT_STORAGE: "This site has no room left for files",
 }
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 ADVICE = {
     HTTPStatus.BAD_REQUEST: "Go back, reload the page and try again.",
     HTTPStatus.FORBIDDEN: "An owner of the bench can give you another role.",
     HTTPStatus.NOT_FOUND: "It may be private to a bench, withdrawn, or mistyped.",
     HTTPStatus.UNPROCESSABLE_ENTITY: "Nothing was saved.",
     HTTPStatus.INTERNAL_SERVER_ERROR: "Nothing was half saved. Try again; if it stays, tell who runs this site.",
+    HTTPStatus.INSUFFICIENT_STORAGE: "Nothing of this was kept. Tell who runs this site, and send it again later.",
 }
 
 
@@ -84,8 +91,13 @@ class ProblemsMiddleware:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """Answer a ReductionError; leave all others to Django."""
-        return as_response(request, exception) if isinstance(exception, ReductionError) else None
+        """Answer a ReductionError and a store that is full; leave all others to Django."""
+        if isinstance(exception, ReductionError):
+            return as_response(request, exception)
+        if isinstance(exception, OSError) and exception.errno in FULL:
+            log.error("The store is full: %s", exception.strerror)
+            return page(request, HTTPStatus.INSUFFICIENT_STORAGE)
+        return None
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -163,6 +163,7 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Cooling Ledger API",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "units.api.openapi.with_refusals"],
 }
 
 CONTENT_SECURITY_POLICY = {

@@ -102,12 +102,20 @@ def _keep(
     by: Person,
     upload: Upload,
 ) -> None:
+    """Write what was read; the session is locked, and what others brought or removed meanwhile is looked at again."""
+    Session.objects.select_for_update().get(pk=session.pk)
+    here = {file.evidence.sha256: file for file in session.files.select_related("evidence")}
+    readings = {file: reading for file, reading in readings.items() if file in here.values()}
     for (name, arrival), reading in read.items():
         if isinstance(reading, ReductionError):
             upload.refused.append(reading)
             continue
+        if arrival.sha256 in here:
+            upload.known.append(here[arrival.sha256])
+            continue
         evidence = keep_evidence(bench=session.bench, arrival=arrival, by=by)
-        file = SessionFile.objects.create(session=session, evidence=evidence, name=name)
+        free = _free_name(name, {file.name for file in here.values()})
+        here[arrival.sha256] = file = SessionFile.objects.create(session=session, evidence=evidence, name=free)
         upload.kept.append(file)
         readings[file] = reading
     if upload.kept:
