@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 import errno
 import logging
+from dataclasses import asdict
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 

@@ -35,6 +35,7 @@ def frames(units: int = 5, points: int = 3) -> dict[str, pd.DataFrame]:
         "points": point.assign(point="A, 14 Jul 2026", limit="at full speed"),
         "matrix": pd.DataFrame(matrix, columns=["unit", "band", "count"]),
         "steps": steps_frame(line["unit"]),
+        "costs": costs_frame(line),
     }
 
 
@@ -49,6 +50,14 @@ def units_frame(draws: np.random.Generator, names: list[str]) -> pd.DataFrame:
     )  # fmt: skip
     line["ratio"] = line["capacity"] / line["claimed_capacity"]
     return line.assign(ratio_u95=line["capacity_u95"] / line["claimed_capacity"])
+
+
+def costs_frame(line: pd.DataFrame) -> pd.DataFrame:
+    cost = pd.Series(np.linspace(40.0, 60.0, len(line)))
+    return line[["unit", "kind"]].assign(
+        cost=cost, cost_u=5.0, low=cost - 5, high=cost + 5, energy_kwh=cost / 0.3, efficiency=10.5, efficiency_u95=1.0,
+        unmet_kwh=0.0,
+    )  # fmt: skip
 
 
 def steps_frame(names: pd.Series) -> pd.DataFrame:
@@ -119,7 +128,7 @@ def test_every_axis_of_a_quantity_names_its_unit(drawn):
     found = [axis.get("title") or axis.get("axis", {}).get("title") for axis in axes(drawn.chart.to_dict())]
     titles = {title for title in found if title}
     assert titles or drawn.picture.name == "tested"
-    assert all(re.search(r"\((W|°C|Btu/\(W·h\)|dB\(A\)|%)\)$", title) for title in titles)
+    assert all(re.search(r"\((in the currency of the price|W|°C|Btu/\(W·h\)|dB\(A\)|%)\)$", title) for title in titles)
 
 
 @pytest.mark.parametrize("form", ["svg", "png", "csv", "json"])

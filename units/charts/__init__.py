@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from units.charts import claims, conditions, tested
+from units.charts import claims, conditions, cost, tested
 from units.charts.picture import Drawn, Picture
 from units.quantities import METRIC, Display
 
@@ -19,6 +19,7 @@ PICTURES: dict[str, Picture] = {
         tested.MATRIX,
         tested.SHORTFALL,
         tested.SOUND,
+        cost.COST,
     )
 }
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -14,6 +14,7 @@ import pandas as pd
 from units.compare.frames import matrix_frame, names, points_frame, steps_frame
 from units.compare.points import PointRow, UnitRow, units_with_points
 from units.compare.pooling import U95_PER_U, Together, together
+from units.compare.season import Choice, costs_frame
 from units.compare.words import band_label
 from units.quantities import METRIC, Display
 from units.shelf import BANDS, PART_LOAD, is_near, rating_among
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from units.models import Person
 
 MOST_UNITS = 60
+EXAMPLE = Choice()
 RATED = "rating"
 FRAME_COLUMNS = [
     "unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity",
@@ -47,6 +49,26 @@ class Figure:
     point: PointRow
 
 
+class Frames(dict[str, pd.DataFrame]):
+    """The frames of a comparison by name; a chart that is not drawn costs nothing."""
+
+    def __init__(self, comparison: Comparison) -> None:
+        super().__init__()
+        rows = list(comparison.rows)
+        self.makers: dict[str, Callable[[], pd.DataFrame]] = {
+            "units": lambda: comparison.units_frame,
+            "points": lambda: points_frame(rows),
+            "matrix": lambda: matrix_frame(rows, comparison.display),
+            "steps": lambda: steps_frame(rows),
+            "costs": lambda: costs_frame(rows, names(rows), comparison.season),
+        }
+
+    def __missing__(self, name: str) -> pd.DataFrame:
+        """Make a frame."""
+        self[name] = self.makers[name]()
+        return self[name]
+
+
 @dataclass(frozen=True)
 class Comparison:
     """What the page shows: the units in the order asked, and the frames its charts read."""
@@ -58,18 +80,12 @@ class Comparison:
     capacity: Together
     eer: Together
     left_out: int
+    season: Choice = EXAMPLE
 
     @cached_property
-    def frames(self) -> dict[str, pd.DataFrame]:
-        """The tables that charts read."""
-        rows = list(self.rows)
-        points = points_frame(rows)
-        return {
-            "units": self.units_frame,
-            "points": points,
-            "matrix": matrix_frame(rows, self.display),
-            "steps": steps_frame(rows),
-        }
+    def frames(self) -> Frames:
+        """The tables that charts read, each made when it is first asked for."""
+        return Frames(self)
 
     @cached_property
     def units_frame(self) -> pd.DataFrame:
@@ -97,7 +113,7 @@ class Comparison:
     @cached_property
     def digest(self) -> str:
         """A digest of all that a chart of these units can show; points are never edited, so their keys will do."""
-        parts = [self.at, self.display]
+        parts: list[object] = [self.at, self.display, self.season]
         for row in self.rows:
             claims = [(name, claim.value_si, claim.condition_name) for name, claim in sorted(row.claims.items())]
             parts += [str(row.unit), row.unit.kind, claims, [point.id for point in row.points]]
@@ -110,13 +126,18 @@ class Comparison:
 
 
 def compare(
-    person: Person | AnonymousUser, unit_ids: Iterable[UUID], at: str = RATED, display: Display = METRIC
+    person: Person | AnonymousUser,
+    unit_ids: Iterable[UUID],
+    at: str = RATED,
+    display: Display = METRIC,
+    season: Choice = EXAMPLE,
 ) -> Comparison:
     """Return the comparison of readable units: five queries whatever their number."""
     asked = list(dict.fromkeys(unit_ids))
     rows = units_with_points(person, asked[:MOST_UNITS])
     basis = at if at in {band.key for band in BANDS} else RATED
-    return compared(rows, basis, display, left_out=max(0, len(asked) - MOST_UNITS))
+    found = compared(rows, basis, display, left_out=max(0, len(asked) - MOST_UNITS))
+    return replace(found, season=season)
 
 
 def compared(rows: list[UnitRow], basis: str = RATED, display: Display = METRIC, *, left_out: int = 0) -> Comparison:

@@ -21,6 +21,7 @@ from units.compare.catalogue import Asked, matching_units, shown_to
 from units.compare.comparison import MOST_UNITS, RATED, Comparison, compare
 from units.compare.frames import names
 from units.compare.points import asked_units
+from units.compare.season import CLIMATES, Choice
 from units.compare.words import band_label
 from units.models import Collection
 from units.quantities import display_of
@@ -46,9 +47,10 @@ def show(request: HttpRequest) -> HttpResponse:
         "units": [{"row": row, "name": names(list(comparison.rows))[row.unit.pk]} for row in comparison.rows],
         "lines": _lines(comparison),
         "places": places(request, comparison, PICTURES) if comparison.rows else [],
-        "chart_query": _query(comparison),
+        "chart_query": query_of(comparison),
         "bases": [(RATED, "corrected to the claim's rating condition"),
                   *((band.key, f"as tested, {band_label(band.key, display)} outdoors") for band in BANDS)],
+        "season": season_form(comparison),
         "collections": access.visible(Collection, request.user),
         "may_edit": access.may(getattr(request, "bench", None), request.user, "edit"),
         "is_synthetic": any(row.unit.is_synthetic for row in comparison.rows),
@@ -103,7 +105,7 @@ def _figure(comparison: Comparison, name: str) -> SafeString:
         drawn = draw(name, comparison.frames, comparison.display)
         figure = SafeString("")
         if drawn is not None:
-            figure = render_to_string("units/chart.html", {"drawn": drawn, "chart_query": _query(comparison)})
+            figure = render_to_string("units/chart.html", {"drawn": drawn, "chart_query": query_of(comparison)})
         cache.set(_key(comparison, name), figure, A_DAY_S)
     return figure
 
@@ -129,7 +131,9 @@ def _asked(request: HttpRequest) -> Comparison:
     keys, asked = asked_units(request.GET), Asked.from_query(request.GET)
     if not keys and asked.narrows:
         keys = matching_units(request.user, asked, MOST_UNITS + 1)
-    return compare(request.user, keys, request.GET.get("at", RATED), display_of(request))
+    display = display_of(request)
+    season = Choice.from_query(request.GET, display)
+    return compare(request.user, keys, request.GET.get("at", RATED), display, season)
 
 
 def _lines(comparison: Comparison) -> list[dict[str, Any]]:
@@ -140,5 +144,25 @@ def _lines(comparison: Comparison) -> list[dict[str, Any]]:
     return [row | {"id": keys[row["unit"]]} for row in rows]
 
 
-def _query(comparison: Comparison) -> str:
-    return urlencode([("at", comparison.at), *(("unit", str(row.unit.pk)) for row in comparison.rows)])
+def season_form(comparison: Comparison) -> dict[str, Any]:
+    """Return what the form of the reader's own season shows."""
+    season, display = comparison.season, comparison.display
+    return {
+        "climates": [(key, label, key == season.climate) for key, label in CLIMATES.items()],
+        "hours": f"{season.hours:g}",
+        "load": f"{season.load_w * display.power_factor:.0f}",
+        "price": f"{season.price:g}",
+    }
+
+
+def query_of(comparison: Comparison) -> str:
+    """Return the query that names the units, the basis and the season of a comparison."""
+    season, units = comparison.season, [("unit", str(row.unit.pk)) for row in comparison.rows]
+    load = f"{season.load_w * comparison.display.power_factor:g}"
+    chosen = [
+        ("climate", season.climate),
+        ("hours", f"{season.hours:g}"),
+        ("load", load),
+        ("price", f"{season.price:g}"),
+    ]
+    return urlencode([("at", comparison.at), *chosen, *units])

@@ -1,0 +1,70 @@
+"""A season of the reader's own, from a unit's points."""
+
+from __future__ import annotations
+
+import pytest
+from django.http import QueryDict
+from django.urls import reverse
+
+from reduction import session as doc
+from tests import builders
+from units.compare.points import units_with_points
+from units.compare.season import Choice, season_of
+from units.quantities import Display
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def row(bench, reader):
+    unit = builders.a_unit(bench=bench)
+    builders.a_point(unit=unit, capacity_w=2300.0, power_w=700.0, capacity_kind="total")
+    return units_with_points(reader.person, [unit.pk])[0]
+
+
+def test_the_cost_is_the_energy_times_the_price_within_what_was_not_measured(row):
+    season = season_of(row, Choice(price=0.25))
+    assert season.cost.total == pytest.approx(0.25 * season.season.energy_kwh)
+    low, high = season.cost_interval
+    assert low < season.cost.total < high
+
+
+def test_the_energy_is_near_load_over_efficiency_where_the_unit_is_barely_loaded(row):
+    """By hand: load over COP; what cycling and milder hours change is less than half."""
+    choice = Choice(load_w=1000.0)
+    season = season_of(row, choice)
+    by_hand_kwh = season.season.cooling_kwh / (2300.0 / 700.0)
+    assert season.season.energy_kwh == pytest.approx(by_hand_kwh, rel=0.5)
+    assert season.season.unmet_kwh == pytest.approx(0.0, abs=1e-6)
+
+
+def test_twice_the_hours_cost_twice_as_much(row):
+    once, twice = (season_of(row, Choice(hours=hours)).cost.total for hours in (600.0, 1200.0))
+    assert twice == pytest.approx(2 * once)
+
+
+def test_a_load_beyond_the_unit_is_said_and_not_carried(row):
+    assert season_of(row, Choice(load_w=6000.0)).season.unmet_kwh > 100
+
+
+def test_a_unit_without_a_point_at_a_known_speed_has_no_season(bench, reader):
+    unit = builders.a_unit(bench=bench)
+    builders.a_point(unit=unit, limit=doc.Limit(verdict="cannot tell", because="No power log."))
+    assert season_of(units_with_points(reader.person, [unit.pk])[0], Choice()) is None
+
+
+@pytest.mark.parametrize("query", ["hours=x&price=nan&load=-&climate=moon", "hours=1e400", "load=inf", ""])
+def test_an_odd_wish_stays_at_the_example(query):
+    assert Choice.from_query(QueryDict(query)) == Choice()
+
+
+def test_the_load_is_read_in_the_readers_unit():
+    choice = Choice.from_query(QueryDict("load=6824.284"), Display(power="Btu/h"))
+    assert choice.load_w == pytest.approx(2000.0)  # 1 W = 3.412142 Btu/h
+
+
+def test_the_page_works_the_season_out_for_what_the_reader_says(row, reader):
+    page = reader.get(reverse("unit", args=[row.unit.pk]) + "?price=0.5&hours=800&load=1500").text
+    assert "Cost of the season" in page
+    assert 'value="0.5"' in page
+    assert "Not a SEER or CEER" in page
