@@ -32,7 +32,7 @@ def scene() -> dict[str, str]:
     bench = Bench.objects.create(name="Larkmoor Bench", slug="larkmoor", is_synthetic=True)
     for role in ("owner", "tester", "reader"):
         builders.a_person(bench=bench, role=role, username=role, password="three hollow reeds")
-    units = [tested(bench, f"W{n}", 2200.0 + 60 * n) for n in range(3)]
+    units = [a_tested_unit(bench, f"W{n}", 2200.0 + 60 * n) for n in range(3)]
     shelf.refresh(units)
     room, instrument = builders.a_room(bench=bench), builders.an_instrument(bench=bench)
     CalibrationRecord.objects.create(
@@ -52,7 +52,7 @@ def scene() -> dict[str, str]:
     }
 
 
-def tested(bench: Bench, model: str, capacity_w: float) -> Unit:
+def a_tested_unit(bench: Bench, model: str, capacity_w: float) -> Unit:
     """Make a unit with three points, published."""
     unit = builders.a_unit(bench=bench, model=model, is_synthetic=True)
     room = doc.Measured(value=26.6, u=0.1)
