@@ -113,10 +113,11 @@ def test_a_facet_changes_the_list_and_the_address_and_back_undoes_it(browser_pag
     shelf.refresh(Unit.objects.all())
     browser_page.goto(scene["catalogue"])
     browser_page.get_by_label("Mini-split").check()
-    browser_page.wait_for_function("document.querySelectorAll('table.catalogue tbody tr').length === 1")
+    second = browser_page.locator("table.catalogue tbody tr:nth-child(2)")
+    second.wait_for(state="detached")
     assert "kind=mini_split" in browser_page.url
     browser_page.go_back()
-    browser_page.wait_for_function("document.querySelectorAll('table.catalogue tbody tr').length === 3")
+    second.wait_for()
     assert "kind=mini_split" not in browser_page.url
 
 
