@@ -64,7 +64,8 @@ def test_the_load_is_read_in_the_readers_unit():
 
 
 def test_the_page_works_the_season_out_for_what_the_reader_says(row, reader):
-    page = reader.get(reverse("unit", args=[row.unit.pk]) + "?price=0.5&hours=800&load=1500").text
+    page = reader.get(reverse("unit", args=[row.unit.pk]) + "?climate=iso_16358&price=0.5&hours=800&load=1500").text
     assert "Cost of the season" in page
     assert 'value="0.5"' in page
     assert "Not a SEER or CEER" in page
+    assert "Cost of the season" not in reader.get(reverse("unit", args=[row.unit.pk])).text

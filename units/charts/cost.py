@@ -68,5 +68,5 @@ COST = Picture(
         "unmet_kwh": Column("Load not met", unit="kWh"),
     },
     note="For the climate, hours, load and price chosen above. Cycling loss and standby were not measured: the bar "
-    "spans what they may be. It is no SEER or CEER.",
+    "spans what they may be. It is no SEER or CEER. At most 20 units at once.",
 )

@@ -27,6 +27,7 @@ CLIMATES = {
     "iso_16358": "ISO 16358 reference climate",
     "ahri_210_240": "US cooling bins, AHRI 210/240",
 }
+MOST_SEASONS = 20  # each is carried to every bin of the climate by every map, which takes its time
 TEMP_U_C = 0.3  # of a point's conditions, where its row does not say; a usual sensor, common practice, no source
 LIMITS = {"hours": (1.0, 8760.0), "load_w": (200.0, 30_000.0), "price": (0.0, 100.0), "wet_bulb_c": (10.0, 26.0)}
 COLUMNS = ["unit", "kind", "cost", "cost_u", "low", "high", "energy_kwh", "efficiency", "efficiency_u95", "unmet_kwh"]
@@ -119,7 +120,7 @@ def costs_frame(rows: Iterable[UnitRow], named: dict[Any, str], choice: Choice) 
             "efficiency_u95": season.efficiency.u95,
             "unmet_kwh": season.season.unmet_kwh,
         }
-        for row in rows
+        for row in list(rows)[:MOST_SEASONS]
         if (season := season_of(row, choice)) is not None
     ]
     return pd.DataFrame(found, columns=COLUMNS)

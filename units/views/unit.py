@@ -45,7 +45,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     """Show what is claimed and measured of a unit."""
     unit = access.fetch_readable_unit(unit_id, person=request.user)
     display = display_of(request)
-    season = Choice.from_query(request.GET, display)
+    season, asks_season = Choice.from_query(request.GET, display), "climate" in request.GET
     comparison = compare(request.user, [unit_id], display=display, season=season)
     if not comparison.rows:
         raise Http404("No such unit here.")
@@ -66,7 +66,8 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "places": places(request, comparison, CHARTS),
         "chart_query": query_of(comparison),
         "season": season_form(comparison),
-        "own_season": season_of(row, season),
+        "own_season": season_of(row, season) if asks_season else None,
+        "asks_season": asks_season,
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
