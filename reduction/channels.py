@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.clock import corrected
-from reduction.columns import column_of
+from reduction.columns import column_of, joined, one_column
 from reduction.counters import Counter, counter_of
 from reduction.courses import silence_limit_s, typical_interval_s
 from reduction.errors import InvalidSession, Place
@@ -79,13 +79,15 @@ def series_of(
         findings += _guessed(chosen)
     chosen = [each for each in chosen if each[2].role != Role.IGNORED]
     clocks = {file.path: file.clock for file in session.files}
+    groups, together = joined(chosen, clocks)
     instruments = {instrument.id: instrument for instrument in session.instruments}
-    series = tuple(_series(session, *each, clocks, instruments) for each in chosen)
+    series = tuple(_series(session, g[0][0], one_column(g), g[0][2], clocks, instruments) for g in groups)
     reads = tuple(
-        _read(column, channel, bool(session.channels), s)
-        for (_, column, channel), s in zip(chosen, series, strict=True)
+        _read(column, channel, bool(session.channels), s.time_s if len(group) == 1 else column.time_s)
+        for group, s in zip(groups, series, strict=True)
+        for _, column, channel in group
     )
-    return series, reads, tuple(findings + _overdue(series))
+    return series, reads, (*findings, *together, *_overdue(series))
 
 
 def _proposed(log: Log, column: Column) -> Channel:
@@ -240,8 +242,8 @@ def _midnight_offset_s(time_s: FloatArray, zone: str) -> float | None:
     return (offset or timedelta()).total_seconds()
 
 
-def _read(column: Column, channel: Channel, confirmed: bool, series: Series) -> ChannelRead:
-    first, last = (series.time_s[0], series.time_s[-1]) if len(series.time_s) else (None, None)
+def _read(column: Column, channel: Channel, confirmed: bool, time_s: FloatArray) -> ChannelRead:
+    first, last = (time_s[0], time_s[-1]) if len(time_s) else (None, None)
     return ChannelRead(
         file=channel.file,
         column=column.name,

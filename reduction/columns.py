@@ -1,12 +1,18 @@
-"""Which column of which file a channel names."""
+"""Which column of which file a channel names, and columns that go on in the next file."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from reduction.errors import InvalidSession, Place
 from reduction.readers.table import Column, Log
-from reduction.session import Channel
+from reduction.session import Channel, ClockCorrection, Finding, Severity
+
+Chosen = tuple[Log, Column, Channel]
+MOST_COMMON = 0.1  # of the shorter of two parts: more than that are two sensors under one name; common practice
 
 
 def column_of(by_path: Mapping[str, Log], channel: Channel) -> tuple[Log, Column]:
@@ -43,3 +49,80 @@ def _logs(by_path: Mapping[str, Log], channel: Channel) -> list[Log]:
             remedy=f"Files read: {', '.join(by_path) or 'none'}.",
         )  # fmt: skip
     return inside
+
+
+def joined(
+    chosen: Sequence[Chosen], clocks: Mapping[str, ClockCorrection]
+) -> tuple[list[list[Chosen]], tuple[Finding, ...]]:
+    """Group the columns that are one channel written to one file after the other; the rest stand alone.
+
+    Parameters
+    ----------
+    chosen
+        Columns with the channels they are.
+    clocks
+        Corrections by path: parts with different ones are not joined.
+
+    Returns
+    -------
+    tuple
+        Groups in the order of their first parts, each in the order of time; a finding where there is any.
+    """
+    groups: dict[tuple[object, ...], list[list[Chosen]]] = {}
+    for log, column, channel in sorted(chosen, key=lambda each: _start(each[1])):
+        as_first = channel.model_copy(update={"file": ""})
+        key = (column.name, column.quantity_unit, column.kind, as_first, clocks.get(log.path), log.profile.stamp)
+        same = groups.setdefault(_hashable(key), [])
+        before = next((group for group in same if _goes_on(group[-1], (log, column, channel))), None)
+        if before is None:
+            same.append([(log, column, channel)])
+        else:
+            before.append((log, column, channel))
+    place = {id(column): number for number, (_, column, _) in enumerate(chosen)}
+    found = sorted((g for same in groups.values() for g in same), key=lambda g: min(place[id(c)] for _, c, _ in g))
+    return found, _said([group for group in found if len(group) > 1])
+
+
+def one_column(group: Sequence[Chosen]) -> Column:
+    """Put the parts of a channel behind each other; where two have the same instant the earlier file counts."""
+    first = group[0][1]
+    if len(group) == 1:
+        return first
+    time_s = np.concatenate([column.time_s for _, column, _ in group])
+    values = np.concatenate([column.values for _, column, _ in group])
+    time_s, at = np.unique(time_s, return_index=True)
+    return replace(first, time_s=time_s, values=values[at])
+
+
+def _hashable(key: tuple[object, ...]) -> tuple[object, ...]:
+    return tuple(str(part) for part in key)
+
+
+def _start(column: Column) -> float:
+    return float(column.time_s[0]) if len(column.time_s) else np.inf
+
+
+def _goes_on(before: Chosen, after: Chosen) -> bool:
+    """Whether the second begins about where the first ends, in another file."""
+    (one, first, _), (other, second, _) = before, after
+    if one.path == other.path or not len(first.time_s) or not len(second.time_s):
+        return False
+    common = float(first.time_s[-1] - second.time_s[0])
+    shorter = min(float(np.ptp(first.time_s)), float(np.ptp(second.time_s)))
+    return common <= MOST_COMMON * shorter
+
+
+def _said(groups: Sequence[Sequence[Chosen]]) -> tuple[Finding, ...]:
+    if not groups:
+        return ()
+    files = list(dict.fromkeys(log.path for group in groups for log, _, _ in group))
+    return (
+        Finding(
+            code="parts_joined",
+            severity=Severity.NOTE,
+            sentence=f"{len(groups)} channels go on from one file to the next ({', '.join(files)}); each was put "
+            "together as one.",
+            subject=files[0],
+            remedy="Name the columns differently if they are different sensors.",
+        ),
+    )
