@@ -1,0 +1,68 @@
+"""Hurt a running site and count what is left.
+
+python -m tests.faults            # all cases as often as is claimed, then check_ledger; about half an hour
+python -m tests.faults --short    # each case a few times
+python -m tests.faults --only workers web
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+
+import django
+
+from tests.faults.site import Site, running
+
+HEAD = f"{'case':<32} {'tried':>6} {'survived':>9} {'lost':>5}  what was done"
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__.splitlines()[0])
+    parser.add_argument("--short", action="store_true", help="each case a few times")
+    parser.add_argument("--only", nargs="+", metavar="CASE", help="these cases: workers web same two database disk")
+    parser.add_argument("--seed", type=int, default=1, help="of the random instants")
+    asked = parser.parse_args(arguments)
+    with running() as site:
+        os.environ.update(site.environment)
+        os.environ["PRODUCTION"] = "false"  # this process only prepares and counts
+        django.setup()
+        return hurt(site, asked)
+
+
+def hurt(site: Site, asked: argparse.Namespace) -> int:
+    """Run the cases; models can be imported only now that Django knows the site's database."""
+    from tests.faults.cases import CASES, Scene
+    from units.actions import ledger
+
+    site.start_web()
+    say(HEAD)
+    lost = 0
+    for name in asked.only or CASES:
+        case, whole, short = CASES[name]
+        began = time.monotonic()
+        outcome = case(Scene(site, seed=asked.seed), short if asked.short else whole)
+        lost += outcome.lost
+        counts = f"{outcome.case:<32} {outcome.tried:>6} {outcome.survived:>9} {outcome.lost:>5}"
+        say(f"{counts}  {outcome.what}; {time.monotonic() - began:.0f} s")
+    looked = list(ledger.check())
+    faults = [f"{one.invariant}: {fault}" for one in looked for fault in one.faults]
+    counts = f"{sum(one.looked_at for one in looked)} looked at, {len(faults)} faults"
+    say(f"check_ledger: {counts}; {len(ledger.left_over())} left over in the store")
+    for fault in faults:
+        say(f"  {fault}")
+    traces = site.traces()
+    for trace in traces:
+        say(f"  the site's log: {trace}")
+    return 1 if lost or faults else 0
+
+
+def say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
