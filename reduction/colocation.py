@@ -22,6 +22,7 @@ HOUR_S = 3600.0
 SHORTEST_S = 1800.0  # common practice, no source: long enough for slow housings to settle
 STEEPEST_K_PER_H = 1.0  # beyond it the lag of each housing shows as an offset; common practice, no source
 LEAST_KNOWN = 0.9  # of the span, by each sensor
+FARTHEST_APART_K = 3.0  # between two sensors in one bundle: beyond it they hung apart; common practice, no source
 PLACE_U_K = 0.05  # between places of one bundle in stirred air, common practice, no source
 UNIT_OFF_W = 30.0  # standby and a control board; more than that may cool
 TEMPERATURES = frozenset(role for role in Role if role.value.endswith("_temp"))
@@ -81,7 +82,7 @@ def co_locate(
     Raises
     ------
     NothingToReduce
-        If the span is short, the unit ran, fewer than two sensors read, or the air was not still enough.
+        If the span is short, the unit ran, fewer than two sensors read, they hung apart, or the air drifted.
 
     Notes
     -----
@@ -100,6 +101,7 @@ def co_locate(
             f"at most {STEEPEST_K_PER_H:g} K/h",
             "Choose a calmer span, or let the room soak with everything off.",
         )
+    _refuse_what_hung_apart(sensors, readings.mean(axis=1))
     keys = [series.key for series in sensors]
     if reference is not None and reference not in keys:
         raise _nothing("no reading of the reference sensor", "its log in this span", "Choose another reference.")
@@ -203,6 +205,16 @@ def _refuse(timeline: Timeline, inside: NDArray[np.bool_], sensors: int, length_
                 "the unit off",
                 "Co-locate with the unit off: its air is warmer in one place than in another.",
             )
+
+
+def _refuse_what_hung_apart(sensors: list[Series], means_c: FloatArray) -> None:
+    low, high = int(means_c.argmin()), int(means_c.argmax())
+    if means_c[high] - means_c[low] > FARTHEST_APART_K:
+        raise _nothing(
+            f"{sensors[high].column} {means_c[high] - means_c[low]:.1f} K above {sensors[low].column}",
+            f"sensors of one bundle, within {FARTHEST_APART_K:g} K",
+            "Tie them together; set a sensor that hung elsewhere, or is broken, to “ignored” under Channels.",
+        )
 
 
 def _nothing(found: str, expected: str, remedy: str) -> NothingToReduce:

@@ -97,6 +97,7 @@ def test_noise_that_remembers_itself_widens_the_u():
     [
         (hung(minutes=20), "19 min"),
         (hung(drift_k_per_h=3.0), "drifts by +3.0 K/h"),
+        (hung(supply=-6.0), "room a 6.3 K above supply"),
         (hung(unit_w=700.0), "a unit that draws 700 W"),
         (align((a_series(NOON_S + 60.0 * np.arange(90), np.full(90, 22.0)),)), "1 temperature sensors"),
     ],
