@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.clock import corrected
-from reduction.columns import column_of, joined, one_column
+from reduction.columns import column_of, empty, joined, one_column
 from reduction.counters import Counter, counter_of
 from reduction.courses import silence_limit_s, typical_interval_s
 from reduction.errors import InvalidSession, Place
@@ -73,7 +73,9 @@ def series_of(
     findings = [finding for log in logs for finding in _said_by_reader(log, stated)]
     chosen: list[tuple[Log, Column, Channel]] = []
     if session.channels:
-        chosen = [(*column_of(by_path, channel), channel) for channel in session.channels]
+        nothing = {id(channel): found for channel in session.channels if (found := empty(by_path, channel))}
+        findings += nothing.values()
+        chosen = [(*column_of(by_path, each), each) for each in session.channels if id(each) not in nothing]
     else:
         chosen = [(log, column, _proposed(log, column)) for log in logs for column in log.columns]
         findings += _guessed(chosen)

@@ -51,6 +51,22 @@ def _logs(by_path: Mapping[str, Log], channel: Channel) -> list[Log]:
     return inside
 
 
+def empty(by_path: Mapping[str, Log], channel: Channel) -> Finding | None:
+    """Say that a channel's column is there and holds no reading at all; None for any other."""
+    log = by_path.get(channel.file)
+    if log is None or any(column.name == channel.column for column in log.columns):
+        return None
+    if not any(guess.what == "left_out" and guess.value == channel.column for guess in log.guesses):
+        return None
+    return Finding(
+        code="no_reading",
+        severity=Severity.SEVERE,
+        sentence=f"{channel.column} of {channel.file} was to be {channel.role.value} and holds no reading.",
+        subject=f"{channel.file}:{channel.column}",
+        remedy="Check the sensor and the export; what else is logged stands in for it as far as it can.",
+    )
+
+
 def joined(
     chosen: Sequence[Chosen], clocks: Mapping[str, ClockCorrection]
 ) -> tuple[list[list[Chosen]], tuple[Finding, ...]]:

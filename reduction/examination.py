@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,19 @@ def _cleaned(series: Series, findings: list[Finding]) -> Series:
                     f"{worst:.1f} {_symbol(series)}) and were taken as missing.",
                 )
             )  # fmt: skip
-    mask = impossible | spikes
+    stands = faults.frozen(series)
+    if stands.any():
+        at = np.flatnonzero(stands)
+        findings.append(
+            finding(
+                "frozen_power", series, Severity.SEVERE,
+                f"{series.name} stands at {series.values[at[0]]:g} W to the last digit for {len(at)} readings from "
+                f"{datetime.fromtimestamp(series.time_s[at[0]], UTC):%H:%M} UTC, though it wanders else; they "
+                "were taken as missing.",
+                "Look at the plug's link to its logger; leave this spell out of the windows.",
+            )
+        )  # fmt: skip
+    mask = impossible | spikes | stands
     return replace(series, values=np.where(mask, np.nan, series.values)) if mask.any() else series
 
 

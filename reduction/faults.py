@@ -34,6 +34,8 @@ SPIKE_RH_PERCENT = 15.0
 SPIKE_NOISE = 15.0  # times the usual change from sample to sample
 SPIKE_S = 300.0  # the neighbours must be near, or the jump is a real change seen sparsely
 FULL_SCALE_SHARE = 0.05
+FROZEN_TIMES = 10.0  # times as many equal readings in a row as nearly all other rows of equal ones have
+FROZEN_S, LEAST_FROZEN, DRAWS_W = 900.0, 15, 20.0  # common practice, no source
 SOME = 5000  # samples are enough for a median
 
 
@@ -98,6 +100,34 @@ def stuck(series: Series, for_at_least_s: float = 3600.0) -> BoolArray:
     ends = np.append(time[starts[1:]], time[-1])
     long = (ends - time[starts] >= for_at_least_s) & np.isfinite(value[starts])
     return np.repeat(long, np.diff(np.append(starts, len(value))))
+
+
+def frozen(series: Series) -> BoolArray:
+    """Samples of a polled power that stands at one value to the last digit, far longer than it otherwise does.
+
+    A load that is off shows nothing and may stand still; an event log is silent while nothing changes.
+
+    Examples
+    --------
+    >>> watts = np.r_[1200.0 + np.arange(300) % 7, np.full(120, 1203.0), 1200.0 + np.arange(300) % 7]
+    >>> plug = Series("h", "f.csv", "h", Role.HEATER_CONSTANT_POWER, "", SampleKind.INSTANT,
+    ...     10.0 * np.arange(720), watts, None, 0.0, 60.0)
+    >>> int(frozen(plug).sum())
+    120
+    """
+    value, time = series.values, series.time_s
+    mask = np.zeros(len(value), dtype=bool)
+    if series.role not in POWER_ROLES or series.kind is SampleKind.HELD or len(value) < LEAST_FROZEN:
+        return mask
+    starts = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+    counts = np.diff(np.append(starts, len(value)))
+    lasts = time[starts + counts - 1] - time[starts]
+    drawn = value[starts] > DRAWS_W
+    if drawn.sum() < LEAST_FROZEN:
+        return mask
+    usual = float(np.quantile(counts[drawn], 0.95))
+    long = drawn & (counts >= FROZEN_TIMES * usual) & (counts >= LEAST_FROZEN) & (lasts >= FROZEN_S)
+    return np.repeat(long, counts)
 
 
 def smallest_move(values: FloatArray) -> float:

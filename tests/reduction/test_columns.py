@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from reduction.channels import series_of
+from reduction.readers.table import Guess
 from reduction.session import Channel, Role
 from tests.reduction.signals import NOON_S, a_column, a_log, a_session
 
@@ -41,3 +42,16 @@ def test_two_sensors_of_one_name_at_the_same_time_stay_two() -> None:
     series, _, findings = series_of(a_session(), files(heater(NOON_S), heater(NOON_S + 100.0)))
     assert len(series) == 2
     assert "parts_joined" not in [finding.code for finding in findings]
+
+
+def test_a_channel_whose_column_is_empty_is_said_and_the_rest_is_used() -> None:
+    dead = Guess("left_out", "outside_c", "“outside_c” has no reading at all", 0.95)
+    log = a_log(heater(NOON_S), path="part1.csv", guesses=(dead,))
+    channels = tuple(
+        Channel(file="part1.csv", column=name, role=role)
+        for name, role in (("outside_c", Role.OUTDOOR_TEMP), ("heater_w", Role.HEATER_CONSTANT_POWER))
+    )
+    series, _, (found,) = series_of(a_session(channels=channels), (log,))
+    assert [s.column for s in series] == ["heater_w"]
+    assert found.code == "no_reading"
+    assert "outside_c of part1.csv was to be outdoor_temp and holds no reading." in found.sentence

@@ -94,6 +94,23 @@ def test_powers_that_are_all_a_thousandth_of_a_heater_are_said_to_be_kilowatts()
     assert "unit_mix_up" not in codes(examine((idle,)))
 
 
+def test_a_plug_that_stands_at_one_value_to_the_last_digit_is_taken_as_missing() -> None:
+    watts = np.round(900.0 + np.random.default_rng(3).normal(0.0, 0.4, len(TIME)), 1)
+    watts[200:500] = 900.3
+    plug = a_series(TIME, watts, Role.HEATER_CYCLING_POWER, column="heater")
+    examined = examine((plug,))
+    assert "heater stands at 900.3 W to the last digit" in the(examined, "frozen_power")
+    assert np.isnan(examined.series[0].values[200:500]).all()
+    assert np.isfinite(examined.series[0].values[:190]).all()
+
+
+def test_a_load_that_is_off_or_shown_in_whole_watts_is_not_frozen() -> None:
+    off = np.where(np.arange(len(TIME)) < 400, 0.0, 900.0 + np.arange(len(TIME)) % 3)
+    coarse = 900.0 + np.arange(len(TIME)) // 90 % 2
+    series = (a_series(TIME, w, Role.HEATER_CYCLING_POWER, column=f"h{n}") for n, w in enumerate((off, coarse)))
+    assert "frozen_power" not in codes(examine(tuple(series)))
+
+
 def test_a_sensor_far_from_others_that_agree_is_left_out() -> None:
     examined = examine((room(1), room(2), room(3, level=12.0)))
     assert examined.left_out == frozenset({"room 3"})
