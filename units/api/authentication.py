@@ -21,7 +21,7 @@ class TokenAuthentication(BaseAuthentication):
         words = get_authorization_header(request).split()
         if not words or words[0].lower() != SCHEME:
             return None
-        secret = words[1].decode("latin-1") if len(words) == 2 else ""  # noqa: PLR2004 - the scheme and the secret
+        secret = words[1].decode("latin-1") if len(words) == 2 else ""
         token = tokens.holder(secret)
         if token is None:
             raise AuthenticationFailed("This token is unknown, expired or revoked. Make a new one at the bench.")

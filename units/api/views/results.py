@@ -31,7 +31,7 @@ class ReductionList(generics.ListAPIView):
     serializer_class = ReductionSerializer
     pagination_class = NewestReduction
     filterset_fields = ("session", "method_version")
-    queryset = Reduction.objects.none()
+    queryset = scope.nothing(Reduction)
 
     def get_queryset(self) -> Any:
         """Return what the request may see."""
@@ -42,7 +42,7 @@ class ReductionDetail(generics.GenericAPIView):
     """One reduction."""
 
     serializer_class = ReductionDetailSerializer
-    queryset = Reduction.objects.none()
+    queryset = scope.nothing(Reduction)
 
     def get(self, request: Request, pk: UUID) -> Response:
         """Return the reduction with its session document and full result."""
@@ -72,7 +72,7 @@ class PointList(generics.ListAPIView):
     serializer_class = PointSerializer
     pagination_class = InTime
     filterset_class = PointFilter
-    queryset = Point.objects.none()
+    queryset = scope.nothing(Point)
 
     def get_queryset(self) -> Any:
         """Return what the request may see."""
@@ -98,8 +98,4 @@ class PublishedPointList(generics.ListAPIView):
     serializer_class = PublishedPointSerializer
     pagination_class = InTimeOfMeasurement
     filterset_class = PublishedPointFilter
-    queryset = (
-        PublishedPoint.objects.filter(is_current=True)
-        .select_related("unit", "edition__review")
-        .defer("detail", "edition__document", "edition__html")
-    )
+    queryset = scope.published_points()

@@ -30,7 +30,7 @@ class SessionList(generics.ListAPIView):
     pagination_class = Newest
     parser_classes = (MultiPartParser,)
     filterset_fields = ("unit", "room", "purpose")
-    queryset = Session.objects.none()
+    queryset = scope.nothing(Session)
 
     def get_queryset(self) -> Any:
         """Return what the request may see."""
@@ -58,7 +58,7 @@ class SessionDetail(generics.GenericAPIView):
     """One session."""
 
     serializer_class = SessionSerializer
-    queryset = Session.objects.none()
+    queryset = scope.nothing(Session)
 
     def get(self, request: Request, pk: UUID) -> Response:
         """Return the session with its files."""
@@ -68,7 +68,7 @@ class SessionDetail(generics.GenericAPIView):
 class SessionDocument(generics.GenericAPIView):
     """The session as SESSION.json."""
 
-    queryset = Session.objects.none()
+    queryset = scope.nothing(Session)
 
     @extend_schema(responses=OpenApiResponse(OpenApiTypes.OBJECT, description="As `/api/schema/session.json`"))
     def get(self, request: Request, pk: UUID) -> Response:
@@ -80,7 +80,7 @@ class SessionDocument(generics.GenericAPIView):
 class SessionFileBytes(generics.GenericAPIView):
     """A file of a session."""
 
-    queryset = SessionFile.objects.none()
+    queryset = scope.nothing(SessionFile)
 
     @extend_schema(responses={(200, "application/octet-stream"): BINARY})
     def get(self, request: Request, pk: UUID, file_id: UUID) -> FileResponse:
@@ -95,7 +95,7 @@ class SessionFileBytes(generics.GenericAPIView):
 class SessionReduce(generics.GenericAPIView):
     """The reduction of a session, as a job."""
 
-    queryset = Session.objects.none()
+    queryset = scope.nothing(Session)
 
     @extend_schema(request=None, responses={202: JobSerializer})
     def post(self, request: Request, pk: UUID) -> Response:
@@ -109,7 +109,7 @@ class JobDetail(generics.GenericAPIView):
     """Long work."""
 
     serializer_class = JobSerializer
-    queryset = Job.objects.none()
+    queryset = scope.nothing(Job)
 
     def get(self, request: Request, pk: UUID) -> Response:
         """Return how far the work is, and what came of it."""

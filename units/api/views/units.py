@@ -26,7 +26,7 @@ class UnitList(generics.ListAPIView):
     serializer_class = UnitSerializer
     pagination_class = Newest
     filterset_fields = ("kind", "compressor", "refrigerant", "maker", "is_reference")
-    queryset = Unit.objects.none()
+    queryset = scope.nothing(Unit)
 
     def get_queryset(self) -> Any:
         """Return what the request may see."""
@@ -46,7 +46,7 @@ class UnitDetail(generics.GenericAPIView):
     """One unit."""
 
     serializer_class = UnitSerializer
-    queryset = Unit.objects.none()
+    queryset = scope.nothing(Unit)
 
     def get(self, request: Request, pk: UUID) -> Response:
         """Return the unit with its claims and tags."""
