@@ -24,6 +24,7 @@ SAME_PLUG = 0.01  # of the power: counter and log of one plug are read out and r
 OUTDOOR_FLOW_TOLERANCE = (
     0.08  # one fan speed at two air densities and a wet or dry condenser; common practice, no source
 )
+CLOSURE = "air-side closure"
 
 
 @dataclass(frozen=True)
@@ -171,7 +172,7 @@ def _closure(air: AirSide) -> CrossCheck | None:
         f"{with_unit(heat.value, 2 * heat.u, 'W')}, over that of the balance, "
         f"{with_unit(balance.value, 2 * balance.u, 'W')}."
     )
-    return _check("air-side closure", closure, "1", "1", abs(closure.value - 1.0) <= 2.0 * closure.u, because)
+    return _check(CLOSURE, closure, "1", "1", abs(closure.value - 1.0) <= 2.0 * closure.u, because)
 
 
 def _indoor_flow(air: AirSide) -> CrossCheck | None:

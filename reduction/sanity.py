@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from math import inf
 
+from reduction.airside import CLOSURE
 from reduction.claims import claim_in_si
 from reduction.constants import KELVIN_OFFSET
 from reduction.rounding import with_unit
-from reduction.session import Finding, Measured, Point, Severity, UnitUnderTest
+from reduction.session import CrossCheck, Finding, Measured, Point, Severity, UnitUnderTest
 
 MOST_RH = 100.0
 ORDINARY = {
@@ -23,6 +24,7 @@ ORDINARY = {
 }
 """What claims of room units lie between, wide; common practice, no source."""
 LEAST_LIFT_K = 1.0
+FAR_MORE = 1.5  # heat carried by the claimed air flow over the balance's, less its U95: no fan step explains it
 
 
 def impossibilities(point: Point, off_below_w: float = 0.0) -> tuple[Finding, ...]:
@@ -71,17 +73,26 @@ def absurd_claims(unit: UnitUnderTest) -> tuple[Finding, ...]:
 
 
 def with_failed_checks(point: Point) -> Point:
-    """The point with a finding for every cross-check it failed."""
-    failed = tuple(
-        _finding(
-            point, "cross_check_failed", Severity.WARNING,
-            f"The check of {check.name} fails (expected: {check.expected}). {check.because}",
-            "Look at the channels this check rests on before trusting the balance.",
-        )
-        for check in point.cross_checks
-        if check.passed is False
+    """The point with a finding for every cross-check it failed; not usable where the air carries far more heat."""
+    failed = [check for check in point.cross_checks if check.passed is False]
+    if not failed:
+        return point
+    found = tuple(_failed(point, check) for check in failed)
+    usable = point.usable and not any(finding.severity is Severity.SEVERE for finding in found)
+    return point.model_copy(update={"findings": (*point.findings, *found), "usable": usable})
+
+
+def _failed(point: Point, check: CrossCheck) -> Finding:
+    sentence = f"The check of {check.name} fails (expected: {check.expected}). {check.because}"
+    if check.name == CLOSURE and check.value is not None and check.value - (check.u95 or 0.0) > FAR_MORE:
+        return _finding(
+            point, "heat_not_accounted_for", Severity.SEVERE, sentence,
+            "Look for a heater or another source that is not logged, or a wrong unit of a power.",
+        )  # fmt: skip
+    return _finding(
+        point, "cross_check_failed", Severity.WARNING, sentence,
+        "Look at the channels this check rests on before trusting the balance.",
     )  # fmt: skip
-    return point.model_copy(update={"findings": (*point.findings, *failed)}) if failed else point
 
 
 def was_off(point: Point, off_below_w: float) -> bool:

@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from reduction.airside import CLOSURE
 from reduction.constants import BTU_PER_H_PER_W
 from reduction.montecarlo import Trial
 from reduction.point import Reduced, point_of, reduce_balance
-from reduction.sanity import carnot_cop, impossibilities
-from reduction.session import Instrument, Measured, Point, Role, Room, Settings, Severity, WindowResult
+from reduction.sanity import carnot_cop, impossibilities, with_failed_checks
+from reduction.session import CrossCheck, Instrument, Measured, Point, Role, Room, Settings, Severity, WindowResult
 from reduction.timeline import Timeline
 from tests.reduction.bench_room import HOURS, a_balance, a_channel, a_timeline
 from tests.reduction.signals import NOON_S
@@ -137,3 +138,15 @@ def test_air_wetter_than_saturated_is_refused() -> None:
 def test_supply_air_warmer_than_return_air_is_said() -> None:
     warm = a_channel("supply", Role.SUPPLY_TEMP, 30.0)
     assert codes(a_point(a_timeline(None, warm))) == ["supply_warmer_than_return"]
+
+
+@pytest.mark.parametrize(("ratio", "usable"), [(3.2, False), (1.7, True), (-1.2, True)])
+def test_air_that_carries_far_more_than_the_balance_tells_of_heat_that_is_not_logged(
+    ratio: float, usable: bool
+) -> None:
+    check = CrossCheck(
+        name=CLOSURE, value=ratio, u95=1.0, quantity_unit="1", expected="1", passed=False, because="Air over balance."
+    )
+    point = with_failed_checks(a_point().model_copy(update={"cross_checks": (check,)}))
+    assert point.usable is usable
+    assert point.findings[-1].code == ("cross_check_failed" if usable else "heat_not_accounted_for")
