@@ -75,8 +75,13 @@ SHOWN = tuple(name for name in Shown.__dataclass_fields__ if name != "limit")
 
 @transaction.atomic
 def refresh(units: Iterable[Unit]) -> list[CatalogueEntry]:
-    """Make the entries of these units anew, with as many queries for one unit as for a thousand."""
+    """Make the entries of these units anew, with as many queries for one unit as for a thousand.
+
+    The units are locked, always in one order, so that two workers with sessions of one unit go one after the other;
+    the weaker lock lets others go on to name the unit in rows of theirs.
+    """
     keys = [unit.pk for unit in units]
+    list(Unit.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk").values_list("pk"))
     published = Prefetch("published_points", PublishedPoint.objects.filter(is_current=True).defer("detail"))
     loaded = list(Unit.objects.filter(pk__in=keys).prefetch_related("claims", "tags", published))
     points = _bench_points(keys)
