@@ -16,6 +16,7 @@ from reduction.series import POWER_ROLES, Series
 from reduction.session import Finding, Role, Severity
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 STUCK_S = 3600.0
 STUCK_SHARE = 0.1  # of the log, above which a stuck sensor is left out altogether
@@ -77,34 +78,40 @@ def _cleaned(series: Series, findings: list[Finding]) -> Series:
         return series
     if faults.fahrenheit_as_celsius(series) or faults.celsius_as_fahrenheit(series):
         return series
-    impossible, spikes = faults.out_of_range(series), faults.spiking(series)
+    impossible, spikes, stands = faults.out_of_range(series), faults.spiking(series), faults.frozen(series)
     for mask, code, words in (
         (impossible, "out_of_range", "cannot be"),
         (spikes & ~impossible, "spikes_removed", "jump away from their neighbours and back"),
     ):
         if mask.any():
-            worst = series.values[mask][np.argmax(np.abs(series.values[mask]))]
-            findings.append(
-                finding(
-                    code, series, Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
-                    f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as "
-                    f"{worst:.1f} {_symbol(series)}) and were taken as missing.",
-                )
-            )  # fmt: skip
-    stands = faults.frozen(series)
+            findings.append(_taken_out(series, mask, code, words))
     if stands.any():
-        at = np.flatnonzero(stands)
-        findings.append(
-            finding(
-                "frozen_power", series, Severity.SEVERE,
-                f"{series.name} stands at {series.values[at[0]]:g} W to the last digit for {len(at)} readings from "
-                f"{datetime.fromtimestamp(series.time_s[at[0]], UTC):%H:%M} UTC, though it wanders else; they "
-                "were taken as missing.",
-                "Look at the plug's link to its logger; leave this spell out of the windows.",
-            )
-        )  # fmt: skip
+        findings.append(_frozen(series, np.flatnonzero(stands)))
     mask = impossible | spikes | stands
     return replace(series, values=np.where(mask, np.nan, series.values)) if mask.any() else series
+
+
+def _taken_out(series: Series, mask: BoolArray, code: str, words: str) -> Finding:
+    worst = series.values[mask][np.argmax(np.abs(series.values[mask]))]
+    return finding(
+        code,
+        series,
+        Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
+        f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f} {_symbol(series)}) "
+        "and were taken as missing.",
+    )
+
+
+def _frozen(series: Series, at: NDArray[np.intp]) -> Finding:
+    return finding(
+        "frozen_power",
+        series,
+        Severity.SEVERE,
+        f"{series.name} stands at {series.values[at[0]]:g} W to the last digit for {len(at)} readings from "
+        f"{datetime.fromtimestamp(series.time_s[at[0]], UTC):%H:%M} UTC, though it wanders else; they were taken as "
+        "missing.",
+        "Look at the plug's link to its logger; leave this spell out of the windows.",
+    )
 
 
 def _is_out(series: Series, all_series: list[Series], findings: list[Finding]) -> bool:

@@ -65,6 +65,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     tell("judging the points", 0.9)
     points = tuple(with_failed_checks(point) for point in diagnose(points, timeline, session))
     room_fit, about_room = room_found(timeline, session)
+    about_points = _nothing(windows, points, room_fit)
     tell("done", 1.0)
     return Result(
         method_version=METHOD_VERSION,
@@ -78,13 +79,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         levels=levels(timeline),
         room_fit=room_fit,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(
-            *absurd_claims(session.unit),
-            *findings,
-            *examined.findings,
-            *about_room,
-            *_nothing(windows, points, room_fit),
-        ),
+        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about_room, *about_points),
     )
 
 

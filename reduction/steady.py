@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from reduction.cycles import Cycle, cycles_in, cycles_within, heater_cycle, phase_bias_w, snapped, unit_cycle
 from reduction.disturbances import Disturbance, disturbances
 from reduction.plateaus import power_steps
-from reduction.session import Finding, Role, Session, Severity, Window, WindowResult
+from reduction.session import Evidence, Finding, Role, Session, Severity, Window, WindowResult
 from reduction.steadiness import OFF_POWER_W, Blocks, Limits, block_edges, blocks_of, default_limits, statistics
 from reduction.timeline import Timeline, group_mean
 
@@ -172,16 +172,8 @@ def _judged(
     label: str = "",
 ) -> WindowResult:
     heater, unit = _cycles(timeline, start_s, end_s)
-    blocks = blocks_of(timeline, block_edges(start_s, end_s, unit or heater, most=120))
     missing = float(np.clip(1 - blocks_of(timeline, np.array([start_s, end_s])).known[0], 0.0, 1.0))
-    duration = replace(limits["duration"], limit=timeline.settings.min_window_s / 60)
-    evidence = [duration.judged((end_s - start_s) / 60, at_least=True)]
-    found_values = {name: float(values[0, -1]) for name, values in statistics(blocks).items()}
-    evidence += [limits[name].judged(value) for name, value in found_values.items() if np.isfinite(value)]
-    if unit is None and timeline.of(*POWER):
-        evidence.append(limits["unit_power_levels"].judged(1 + _steps_inside(timeline, start_s, end_s)))
-    if heater:
-        evidence.append(limits["heater_phase"].judged(phase_bias_w(heater, start_s, end_s)))
+    evidence = _evidence(timeline, start_s, end_s, limits, heater, unit)
     evidence.append(limits["missing_fraction"].judged(100 * missing))
     evidence.append(limits["disturbances"].judged(sum(each.touches(start_s, end_s) for each in found)))
     cycle = unit or heater
@@ -195,6 +187,22 @@ def _judged(
         missing_fraction=missing,
         evidence=tuple(evidence),
     )
+
+
+def _evidence(
+    timeline: Timeline, start_s: float, end_s: float, limits: Limits, heater: Cycle | None, unit: Cycle | None
+) -> list[Evidence]:
+    """What the span's blocks say against the limits, cycle by cycle where something cycles."""
+    blocks = blocks_of(timeline, block_edges(start_s, end_s, unit or heater, most=120))
+    duration = replace(limits["duration"], limit=timeline.settings.min_window_s / 60)
+    evidence = [duration.judged((end_s - start_s) / 60, at_least=True)]
+    found_values = {name: float(values[0, -1]) for name, values in statistics(blocks).items()}
+    evidence += [limits[name].judged(value) for name, value in found_values.items() if np.isfinite(value)]
+    if unit is None and timeline.of(*POWER):
+        evidence.append(limits["unit_power_levels"].judged(1 + _steps_inside(timeline, start_s, end_s)))
+    if heater:
+        evidence.append(limits["heater_phase"].judged(phase_bias_w(heater, start_s, end_s)))
+    return evidence
 
 
 def _steps_inside(timeline: Timeline, start_s: float, end_s: float) -> int:

@@ -169,20 +169,17 @@ def own_season(
     ]
     ratios = [BTU_PER_H_PER_W * each.ratio for each, _ in cases]
     because = f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s)."
-    half = (max(ratios) - min(ratios)) / 2.0
-    efficiency = BTU_PER_H_PER_W * season.ratio
     figure = SeasonFigure(
         name="seasonal efficiency",
-        value=efficiency,
-        u95=half,
+        value=BTU_PER_H_PER_W * season.ratio,
+        u95=(max(ratios) - min(ratios)) / 2.0,
         quantity_unit="Btu/(W·h)",
         inputs=(loss, idle),
         because=because,
     )
     totals = [seasonal_cost(each, price_per_kwh, watts, standby_hours).total for each, watts in cases]
-    return OwnSeason(
-        figure, season, seasonal_cost(season, price_per_kwh, idle.value, standby_hours), (min(totals), max(totals))
-    )
+    cost = seasonal_cost(season, price_per_kwh, idle.value, standby_hours)
+    return OwnSeason(figure, season, cost, (min(totals), max(totals)))
 
 
 def _cycling_loss() -> SeasonInput:

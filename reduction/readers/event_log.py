@@ -114,11 +114,14 @@ def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
             if np.isfinite(raw.values).any():
                 raws.append(raw)
                 faults += [*found, *read.faults]
-    guesses = (
-        Guess("name_column", grid.names[parts.name], f"{len(names)} names over {len(grid):,} rows", 0.97),
+    return Raws(raws, tuple(faults), _guesses(grid, parts, len(names)), "event log")
+
+
+def _guesses(grid: Grid, parts: EventColumns, count: int) -> tuple[Guess, ...]:
+    return (
+        Guess("name_column", grid.names[parts.name], f"{count} names over {len(grid):,} rows", 0.97),
         Guess("value_column", ", ".join(grid.names[i] for i in parts.values), "readings beside the names", 0.97),
     )
-    return Raws(raws, tuple(faults), guesses, "event log")
 
 
 def _encoded(column: pa.Array) -> pa.DictionaryArray:

@@ -14,42 +14,49 @@ VARIABLES = ("Cooling capacity (W)", "Electric power (W)", "EER (Btu/(W·h))", "
 def linked_data(document: Document, sha256: str, address: str) -> SafeString:
     """Return the edition as schema.org JSON-LD: a review of products and the data set behind it."""
     numbered = f"{address}{document['number']}/"
-    publisher = {"@type": "Organization", "name": document["published_by"]}
-    licence = document["licence"]["url"] or document["licence"]["name"]
-    review = {
+    both = {
+        "datePublished": document["published_at"],
+        "version": str(document["number"]),
+        "license": document["licence"]["url"] or document["licence"]["name"],
+    }
+    parts = [_review(document, numbered) | both, _data_set(document, numbered, sha256) | both]
+    text = json.dumps({"@context": "https://schema.org", "@graph": parts}, ensure_ascii=False, separators=(",", ":"))
+    return mark_safe(text.replace("<", "\\u003c"))  # noqa: S308  no tag can end the script element
+
+
+def _publisher(document: Document) -> Document:
+    return {"@type": "Organization", "name": document["published_by"]}
+
+
+def _review(document: Document, numbered: str) -> Document:
+    return {
         "@type": "Review",
         "@id": numbered,
         "url": numbered,
         "name": document["title"],
         "abstract": document["summary"],
-        "datePublished": document["published_at"],
-        "version": str(document["number"]),
         "inLanguage": "en",
-        "author": publisher,
-        "publisher": publisher,
-        "license": licence,
+        "author": _publisher(document),
+        "publisher": _publisher(document),
         "itemReviewed": [_product(unit) for unit in document["units"]],
         "isBasedOn": {"@id": f"{numbered}edition.json"},
     }
-    data = {
+
+
+def _data_set(document: Document, numbered: str, sha256: str) -> Document:
+    return {
         "@type": "Dataset",
         "@id": f"{numbered}edition.json",
         "name": f"{document['title']}: measured points",
         "description": f"Points with conditions, uncertainties and budgets behind “{document['title']}”, "
         f"edition {document['number']}.",
-        "creator": publisher,
-        "license": licence,
-        "datePublished": document["published_at"],
-        "version": str(document["number"]),
+        "creator": _publisher(document),
         "variableMeasured": list(VARIABLES),
         "distribution": [
             _download(f"{numbered}edition.json", "application/json", sha256),
             _download(f"{numbered}points.csv", "text/csv"),
         ],
     }
-    graph = {"@context": "https://schema.org", "@graph": [review, data]}
-    text = json.dumps(graph, ensure_ascii=False, separators=(",", ":"))
-    return mark_safe(text.replace("<", "\\u003c"))  # noqa: S308  no tag can end the script element
 
 
 def _product(unit: Document) -> Document:
