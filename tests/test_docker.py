@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 import yaml
+from django.core.management import get_commands
+from django.urls import resolve
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCKERFILE = (ROOT / "docker" / "Dockerfile").read_text(encoding="utf-8")
@@ -43,16 +45,41 @@ def test_the_image_does_not_run_as_root_and_says_whether_it_is_well() -> None:
     assert [rest for word, rest in lines if word == "FROM" and (":" not in rest or ":latest" in rest)] == []
 
 
-@pytest.mark.parametrize("name", ["web", "worker", "migrate"])
+@pytest.mark.parametrize("name", ["web", "worker", "migrate", "backup"])
 def test_a_process_of_ours_has_a_read_only_root_and_no_capabilities(services: dict[str, Any], name: str) -> None:
     assert services[name]["read_only"] is True
     assert services[name]["cap_drop"] == ["ALL"]
 
 
-def test_nothing_listens_beyond_the_host(services: dict[str, Any]) -> None:
-    ports = [port for service in services.values() for port in service.get("ports", [])]
-    assert ports
-    assert [port for port in ports if not port.startswith("127.0.0.1:")] == []
+def test_nothing_but_the_proxy_listens_beyond_the_host(services: dict[str, Any]) -> None:
+    ports = {name: service.get("ports", []) for name, service in services.items()}
+    assert ports.pop("proxy") == ["80:80", "443:443"]
+    assert ports["web"] == ["127.0.0.1:8000:8000"]
+    assert [port for listens in ports.values() for port in listens if not port.startswith("127.0.0.1:")] == []
+
+
+def test_the_image_asks_for_health_where_health_is_told() -> None:
+    asked = re.search(r'"GET", "([^"]+)"', (ROOT / "docker" / "healthy.py").read_text(encoding="utf-8"))
+    assert asked
+    assert resolve(asked[1]).url_name == "health-ready"
+    assert "docker/healthy.py" in DOCKERFILE
+
+
+def test_every_command_of_ours_that_a_service_runs_is_there(services: dict[str, Any]) -> None:
+    lines = [" ".join(service.get("command", [])) for service in services.values()]
+    commands = set(re.findall(r"manage\.py (\w+)", " ".join([*lines, DOCKERFILE])))
+    assert {"migrate", "db_worker", "backup", "collectstatic"} <= commands
+    assert commands - get_commands().keys() == set()
+
+
+def test_secrets_come_from_outside_and_have_no_default(services: dict[str, Any]) -> None:
+    environment = services["web"]["environment"]
+    assert environment["SECRET_KEY"].startswith("${SECRET_KEY:?")
+    assert "${POSTGRES_PASSWORD:?" in environment["DATABASE_URL"]
+
+
+def test_requests_are_not_logged_by_their_paths() -> None:
+    assert "access-log" not in DOCKERFILE
 
 
 def test_workers_take_their_tasks_from_the_database(services: dict[str, Any]) -> None:

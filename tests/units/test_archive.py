@@ -242,3 +242,19 @@ def test_the_commands_do_the_same(full_bench, owner, tmp_path, capsys):
         call_command("import_bench", str(path), "--owner", "nobody")
     with pytest.raises(CommandError, match="there are: larkmoor"):
         call_command("export_bench", "x")
+
+
+def test_bytes_under_a_digest_that_is_not_theirs_are_refused(archive, full_bench, owner, tmp_path):
+    """The store is shared by all benches: no archive may put other bytes where a file of theirs will be looked for."""
+    benches.delete_now(bench=full_bench, by=owner.person)
+    forged, claimed = tmp_path / "forged.zip", "f" * 64
+    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(forged, "w") as new:
+        for member in old.namelist():
+            content = old.read(member)
+            if member == "SHA256SUMS":
+                content += f"{hashlib.sha256(b'other bytes').hexdigest()}  evidence/{claimed}\n".encode()
+            new.writestr(member, content)
+        new.writestr(f"evidence/{claimed}", b"other bytes")
+    with pytest.raises(UnreadableFile, match="whose bytes have another digest"):
+        read.read(forged, owner=owner.person)
+    assert not default_storage.exists(f"sha256/ff/{claimed}")

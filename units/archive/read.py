@@ -25,6 +25,7 @@ from units.models import Bench, Membership, Person, Role, Unit
 
 BLOCK = 1 << 20
 SUM_LINE = re.compile(r"^([0-9a-f]{64})  (\S.*)$")
+NAMED_BY_DIGEST = ("evidence/", "published/")
 STORED = ("evidence/", "certificates/", "published/")
 
 
@@ -73,6 +74,13 @@ def _check(archive: zipfile.ZipFile, name: str) -> None:
     for member in sorted(members - {"SHA256SUMS"} | sums.keys()):
         if member not in sums or member not in members or _digest(archive, member) != sums[member]:
             raise _refused(name, f"{member} is not as listed", "parts as SHA256SUMS lists them", "Copy the file again.")
+        if _is_named_wrongly(member, sums[member]):
+            raise _refused(name, f"{member}, whose bytes have another digest", "evidence as it was", "Export it again.")
+
+
+def _is_named_wrongly(member: str, digest: str) -> bool:
+    """Say whether bytes would be kept under another digest than their own: the store is shared by all benches."""
+    return member.startswith(NAMED_BY_DIGEST) and PurePosixPath(member).stem != digest
 
 
 def _digest(archive: zipfile.ZipFile, member: str) -> str:
