@@ -64,8 +64,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     points, covariance = reduce_windows(timeline, session, windows)
     tell("judging the points", 0.9)
     points = tuple(with_failed_checks(point) for point in diagnose(points, timeline, session))
-    room_fit, about_room = room_found(timeline, session)
-    about_points = _nothing(windows, points, room_fit)
+    room, about = room_found(timeline, session)
     tell("done", 1.0)
     return Result(
         method_version=METHOD_VERSION,
@@ -77,9 +76,9 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         points=points,
         capacity_covariance_w2=covariance,
         levels=levels(timeline),
-        room_fit=room_fit,
+        room_fit=room,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about_room, *about_points),
+        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about, *_nothing(windows, points, room)),
     )
 
 
