@@ -15,6 +15,7 @@ from reduction.errors import Place, UnreadableFile
 from units.forms.unit import ClaimForm, UnitForm
 from units.models import Claim, Unit
 from units.quantities import METRIC, Display
+from units.spreadsheet import harmless
 
 if TYPE_CHECKING:
     from units.models import Bench
@@ -29,7 +30,6 @@ UNIT_COLUMNS = {
 }  # fmt: skip
 CLAIM_COLUMNS = {"condition": "rating", "basis": "basis", "stated in": "stated_in", "stated on": "stated_on"}
 CHOICES = {"kind": Unit.Kind, "compressor": Unit.Compressor, "obtained": Unit.Obtained, "afterwards": Unit.Afterwards}
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True)
@@ -175,7 +175,7 @@ def written(units: Iterable[Unit]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, headings, restval="", lineterminator="\n")
     writer.writeheader()
-    writer.writerows({heading: _harmless(cell) for heading, cell in row.items()} for row in rows)
+    writer.writerows({heading: harmless(cell) for heading, cell in row.items()} for row in rows)
     return text.getvalue()
 
 
@@ -184,7 +184,3 @@ def _cell(unit: Unit, field: str) -> str:
         return ", ".join(str(tag) for tag in unit.tags.all())
     value = getattr(unit, field)
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _harmless(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(FORMULA) and not cell[1:2].isdigit() else cell

@@ -20,6 +20,7 @@ from units.archive.about import README
 from units.archive.rows import Numbers, canonical, of_bench, travelling, written
 from units.editions import raw
 from units.models import Bench, CalibrationRecord, Edition, Membership, Person
+from units.spreadsheet import harmless
 
 FORMAT = "cooling-ledger-bench/1"
 TABLE = (
@@ -121,5 +122,5 @@ def _points(bench: Bench) -> bytes:
             "method_version": point.reduction.method_version,
             "stands": not hasattr(point.reduction, "superseded_by"),
         }
-        table.writerow([own[name] if name in own else getattr(point, name) for name in TABLE])
+        table.writerow([harmless(own[name] if name in own else getattr(point, name)) for name in TABLE])
     return text.getvalue().encode()

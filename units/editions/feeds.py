@@ -11,6 +11,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from django.utils.feedgenerator import Atom1Feed
 
 from units.models import Edition
+from units.spreadsheet import harmless
 
 SITEMAP = "http://www.sitemaps.org/schemas/sitemap/0.9"
 KEPT_OUT = (
@@ -82,5 +83,5 @@ def table(document: dict[str, Any]) -> bytes:
     names = {unit["key"]: unit["name"] for unit in document["units"]}
     for key, point in sorted(document["points"].items(), key=lambda item: int(item[0][1:])):
         shown = {"point": key, "unit": names.get(point["unit"], ""), "limit": point["limit"]["verdict"]}
-        writer.writerow(point | shown)
+        writer.writerow({name: harmless(cell) for name, cell in (point | shown).items()})
     return text.getvalue().encode()
