@@ -55,7 +55,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
     tell("reading the files", 0.0)
     logs = read_files(session, base)
     tell("aligning the channels", 0.4)
-    series, channels, findings = series_of(session, logs)
+    series, channels, read = series_of(session, logs)
     examined = examine(series)
     timeline = align(examined.series, session.settings, examined.left_out)
     tell("looking for steady windows", 0.5)
@@ -78,7 +78,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         levels=levels(timeline),
         room_fit=room,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(*absurd_claims(session.unit), *findings, *examined.findings, *about, *_nothing(windows, points, room)),
+        findings=(*absurd_claims(session.unit), *read, *examined.findings, *about, *_nothing(windows, points, room)),
     )
 
 
