@@ -58,6 +58,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "session-document": ("get", 302, 404, 200, 200, 200),
     "files": ("get", 302, 404, 200, 200, 200),
     "file-download": ("get", 302, 404, 200, 200, 200),
+    "season": ("get", 302, 404, 200, 200, 200),
     "file-answer": ("post", 302, 404, 403, 422, 422),
     "file-read-as": ("post", 302, 404, 403, 302, 302),
     "file-clock": ("post", 302, 404, 403, 302, 302),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from tests_app.views import channels, evidence, facts, files, imports, jobs, result, sessions, uploads, windows
+from tests_app.views import channels, evidence, facts, files, imports, jobs, result, season, sessions, uploads, windows
 
 # /sessions/<id>/files/
 file_urls = [
@@ -40,6 +40,7 @@ result_urls = [
     path("reduce/", result.reduce_now, name="reduce"),
     path("unit/", result.attach, name="attach"),
     path("<uuid:reduction_id>/", result.show, name="reduction"),
+    path("<uuid:reduction_id>/season/", season.show, name="season"),
     path("<uuid:reduction_id>/result.json", result.result_json, name="reduction-json"),
     path("<uuid:reduction_id>/session.json", result.document_json, name="reduction-document"),
 ]

@@ -128,7 +128,8 @@ def test_a_line_left_as_the_browser_shows_it_is_no_line(session: Session, tester
 
 
 @pytest.mark.parametrize(
-    ("typed_as", "scale", "kept_c"), [("22", "C", 22.0), ("72 °F", "C", 22.2222), ("72", "F", 22.2222), ("22 C", "F", 22.0)]
+    ("typed_as", "scale", "kept_c"),
+    [("22", "C", 22.0), ("72 °F", "C", 22.2222), ("72", "F", 22.2222), ("22 C", "F", 22.0)],
 )
 def test_a_temperature_is_in_the_readers_scale_or_in_the_one_written_after_it(
     session: Session, tester: Client, typed_as: str, scale: str, kept_c: float

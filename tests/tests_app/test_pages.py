@@ -62,6 +62,7 @@ ADDRESSES: dict[str, Callable[[Reduction], list[object]]] = {
     "file-apply": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
     "file-remove": lambda reduction: [reduction.session_id, reduction.session.files.first().pk],
     "reduction": lambda reduction: [reduction.session_id, reduction.pk],
+    "season": lambda reduction: [reduction.session_id, reduction.pk],
     "reduction-json": lambda reduction: [reduction.session_id, reduction.pk],
     "reduction-document": lambda reduction: [reduction.session_id, reduction.pk],
 }

@@ -1,4 +1,4 @@
-"""A file that can be read in several ways is kept and asked about; the answer reads it, and nothing is reduced before."""
+"""A file that can be read in several ways is kept and asked about; nothing is reduced before the answer."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 DATES = "time,room_C\n07/08/2026 18:05,24.6\n07/08/2026 18:06,24.7\n"
 POINTS = "Zeit;Leistung W\n14.07.2026 14:05:30;1.204\n14.07.2026 14:05:40;1.187\n"
-BOTH = "Zeit;Leistung W\n07.08.2026 14:05:30;1.204\n07.08.2026 14:05:40;1.187\n"
+BOTH = "Zeit;Leistung W\n07/08/2026 14:05:30;1.204\n07/08/2026 14:05:40;1.187\n"
 LYING = "time,outdoor_C\n2026-07-14T18:05:00Z,78.9\n2026-07-14T18:06:00Z,79.1\n"
 MEANS = "time,avg_W\n2026-07-14T18:10:00Z,593\n2026-07-14T18:15:00Z,594\n"
 

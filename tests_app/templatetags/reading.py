@@ -153,6 +153,12 @@ def one_decimal(value: float) -> str:
 
 
 @register.filter
+def money(amount: float) -> str:
+    """Write an amount to a hundredth."""
+    return quantities.number(amount, 2)
+
+
+@register.filter
 def whole_percent(fraction: float) -> str:
     """Write a probability or a stated tolerance, to a whole per cent."""
     return f"{quantities.number(100 * fraction)} %"
@@ -172,8 +178,8 @@ def three(value: float | None) -> str:
 
 @register.simple_tag
 def u95(value: float, u: float, unit: str = "W") -> str:
-    """Write a value with twice its standard uncertainty."""
-    return quantities.with_uncertainty(value, 2 * u, unit)
+    """Write a value with twice its standard uncertainty; a plain number has the unit 1, which is not written."""
+    return quantities.with_uncertainty(value, 2 * u, "" if unit == "1" else unit)
 
 
 @register.filter
