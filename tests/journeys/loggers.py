@@ -34,10 +34,7 @@ def thermometers() -> pd.DataFrame:
     """Return what the thermometers saw, in °C by local time; the humidity in %."""
     fahrenheit = _table(CASE / "files" / "thermo.csv", 3)
     return pd.DataFrame(
-        {
-            name.split(" (")[0]: (values - 32) / 1.8 if "°F" in name else values
-            for name, values in fahrenheit.items()
-        }
+        {name.split(" (")[0]: (values - 32) / 1.8 if "°F" in name else values for name, values in fahrenheit.items()}
     )
 
 

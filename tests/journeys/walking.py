@@ -24,7 +24,9 @@ def assert_fit_for_all(page: Any, *widths: int) -> None:
     """Raise where axe finds something against WCAG 2.2 A or AA, or the page is wider than a screen."""
     found = Axe().run(page, options=RULES).response["violations"]
     if found:
-        raise AssertionError([page.url, *((one["id"], [node["html"][:160] for node in one["nodes"]][:3]) for one in found)])
+        raise AssertionError(
+            [page.url, *((one["id"], [node["html"][:160] for node in one["nodes"]][:3]) for one in found)]
+        )
     for width in widths or (320,):
         page.set_viewport_size({"width": width, "height": 800})
         inner = page.evaluate("document.documentElement.scrollWidth")
