@@ -103,7 +103,12 @@ def _local(frame: pd.DataFrame, zone: str) -> pd.DataFrame:
 def _long(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
     tables = [
         pd.DataFrame(
-            {"time": frame.index, "value": _shown(frame[column], panel, display), "channel": name, "panel": panel}
+            {
+                "time": frame.index,
+                "value": _shown(frame[column], panel, display),
+                "channel": _drawn_as(role, name),
+                "panel": panel,
+            }
         )
         for column in frame.columns
         for role, name in [_parts(column)]
@@ -112,6 +117,11 @@ def _long(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
     ]
     long = pd.concat(tables) if tables else pd.DataFrame(columns=["time", "value", "channel", "panel"])
     return long.assign(time=pd.to_datetime(long.time).dt.strftime("%Y-%m-%dT%H:%M:%SZ"))
+
+
+def _drawn_as(role: str, name: str) -> str:
+    """Return a channel's name in the legend; what counts energy is drawn as the power that its steps mean."""
+    return f"{name}, as power" if role.endswith("_energy") else name
 
 
 def _shown(values: pd.Series, panel: str, display: Display) -> pd.Series:

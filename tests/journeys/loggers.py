@@ -11,6 +11,7 @@ import pandas as pd
 
 CASE = Path(__file__).resolve().parents[2] / "fixtures" / "independent" / "p1"
 ZONE = "America/Denver"
+UA_OUTDOOR, UA_HALL = 11.96, 20.63  # W/K, case.json of the session
 STAMP = "%m/%d/%Y %I:%M:%S %p"
 SILENT_S = 300
 

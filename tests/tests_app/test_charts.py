@@ -46,6 +46,12 @@ def test_the_timeline_follows_the_readers_temperature_scale() -> None:
     assert {"70", "75"} & set(words)  # 20…26 °C is 68…78.8 °F
 
 
+def test_a_counter_of_energy_is_drawn_as_power_and_says_so() -> None:
+    metered = FRAME[["room_temp|room <1>"]].assign(**{"unit_energy|meter": 593.0})
+    words = text_of(charts.timeline(metered, [], "UTC", Display()))
+    assert {"Power (W)", "meter, as power"} <= set(words)
+
+
 def test_the_timelines_text_says_span_channels_and_windows() -> None:
     says = re.search(r'aria-label="([^"]*)"', charts.timeline(FRAME, [ACCEPTED], "UTC", Display()))[1]
     assert says == (
