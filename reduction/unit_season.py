@@ -167,19 +167,24 @@ def own_season(
         (bin_season(bins, load_w, capacity, power + sign * power_u, bound), max(0.0, idle.value + sign * idle.u))
         for sign, bound in product((-2.0, 2.0), CYCLING_LOSS_BOUNDS)
     ]
-    ratios = [BTU_PER_H_PER_W * each.ratio for each, _ in cases]
     because = f"{bins.hours.sum():.0f} h of climate, room at {room_wet_bulb_c:.1f} °C wet bulb, {len(levels)} level(s)."
-    figure = SeasonFigure(
-        name="seasonal efficiency",
-        value=BTU_PER_H_PER_W * season.ratio,
-        u95=(max(ratios) - min(ratios)) / 2.0,
-        quantity_unit="Btu/(W·h)",
-        inputs=(loss, idle),
-        because=because,
-    )
+    figure = _seasonal_efficiency(season.ratio, [each.ratio for each, _ in cases], (loss, idle), because)
     totals = [seasonal_cost(each, price_per_kwh, watts, standby_hours).total for each, watts in cases]
     cost = seasonal_cost(season, price_per_kwh, idle.value, standby_hours)
     return OwnSeason(figure, season, cost, (min(totals), max(totals)))
+
+
+def _seasonal_efficiency(
+    ratio: float, ratios: Sequence[float], inputs: tuple[SeasonInput, ...], because: str
+) -> SeasonFigure:
+    return SeasonFigure(
+        name="seasonal efficiency",
+        value=BTU_PER_H_PER_W * ratio,
+        u95=BTU_PER_H_PER_W * (max(ratios) - min(ratios)) / 2.0,
+        quantity_unit="Btu/(W·h)",
+        inputs=inputs,
+        because=because,
+    )
 
 
 def _cycling_loss() -> SeasonInput:

@@ -20,10 +20,10 @@ from django.urls import reverse
 
 from tests import builders, logs
 from tests_app.actions import upload
-from tests_app.models import Window
+from tests_app.models import Session, Window
 from units import shelf
 from units.actions import editions, reviews, shares
-from units.models import Bench, Edition, MakerComment
+from units.models import Bench, Edition, MakerComment, Room, Unit
 
 pytestmark = pytest.mark.django_db
 
@@ -101,6 +101,17 @@ LISTS = (
 )  # fmt: skip
 
 
+def _hostile_session(bench: Bench, unit: Unit, room: Room, owner: Client) -> Session:
+    all_of_it = " ".join(CARRIERS.values())
+    short = {name: CARRIERS[name][:40] for name in CARRIERS}
+    session = builders.a_session(bench=bench, unit=unit, room=room, name=all_of_it[:120], notes=all_of_it)
+    Window.objects.create(session=session, label=short["script"], start=builders.NOON, end=builders.NOON, accepted=True)
+    file = ContentFile(logs.temperatures(), name=f"{short['image'].replace('/', '')}.csv")
+    assert upload.keep_files(session=session, files=[file], by=owner.person).refused == []
+    builders.a_reduction(session=session, points=(builders.a_result_point(label=short["script"]),))
+    return session
+
+
 @pytest.fixture
 def hostile(owner: Client, bench: Bench) -> dict[str, Any]:
     """Put the carriers wherever text of a person is kept, publish a review of it, and share it."""
@@ -112,11 +123,7 @@ def hostile(owner: Client, bench: Bench) -> dict[str, Any]:
                            afterwards="kept", obtained_detail=all_of_it[:200], refrigerant="<b>R</b>")  # fmt: skip
     room = builders.a_room(bench=bench, name=short["out of an attribute"])
     instrument = builders.an_instrument(bench=bench, name=short["image"])
-    session = builders.a_session(bench=bench, unit=unit, room=room, name=all_of_it[:120], notes=all_of_it)
-    Window.objects.create(session=session, label=short["script"], start=builders.NOON, end=builders.NOON, accepted=True)
-    file = ContentFile(logs.temperatures(), name=f"{short['image'].replace('/', '')}.csv")
-    assert upload.keep_files(session=session, files=[file], by=owner.person).refused == []
-    builders.a_reduction(session=session, points=(builders.a_result_point(label=short["script"]),))
+    session = _hostile_session(bench, unit, room, owner)
     review = reviews.begin(bench=bench, units=[unit], title=all_of_it[:160], by=owner.person)
     body = "\n\n".join([*CARRIERS.values(), *MARKDOWN.values()])
     reviews.write(review=review, summary=all_of_it[:300], body=body, disclosure=all_of_it, charts=["tested"],

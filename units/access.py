@@ -77,3 +77,9 @@ def fetch_readable_unit(pk: UUID | str, *, person: Person | AnonymousUser) -> Un
     if unit is None:
         raise Http404("No such unit here.")
     return unit
+
+
+def published_points() -> QuerySet[PublishedPoint]:
+    """Points of the current editions, which all may read, without the documents they stand in."""
+    current = PublishedPoint.objects.filter(is_current=True).select_related("unit", "edition__review")
+    return current.defer("detail", "edition__document", "edition__html")

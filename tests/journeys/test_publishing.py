@@ -99,7 +99,31 @@ def test_a_review_from_the_first_word_to_its_withdrawal(
     page, visitor = browser_page, visitor_page
     sign_in(page)
     address = write(page, keep_screenshot)
+    share_with_the_maker(page, visitor, address)
+    publish(page, address)
+    edition = Edition.objects.get()
+    published = f"/published/{edition.review.slug}/"
+    read(visitor, published, keep_screenshot)
 
+    with visitor.expect_download() as download:
+        visitor.get_by_role("link", name="This page as one file").click()
+    saved = tmp_path / "edition.html"
+    download.value.save_as(saved)
+    assert_opens_offline(chromium, saved, edition, keep_screenshot)
+
+    correct(page, visitor, address, published, keep_screenshot)
+
+    page.goto(f"{address}withdraw/")
+    page.get_by_label("Reason").fill("The sample was not a retail one.")
+    page.get_by_role("button", name="Save").click()
+    assert visitor.goto(published).status == 410
+    visitor.get_by_text("The sample was not a retail one.").wait_for()
+    assert_accessible(visitor)
+    keep_screenshot(visitor, "withdrawn")
+
+
+def share_with_the_maker(page: Any, visitor: Any, address: str) -> None:
+    """Let the maker read the draft and answer, take the answer, end the link."""
     page.get_by_text("Share the draft by a link").click()
     page.get_by_label("For whom").fill("Press office")
     page.get_by_role("button", name="Make a link").click()
@@ -116,9 +140,9 @@ def test_a_review_from_the_first_word_to_its_withdrawal(
     page.get_by_role("button", name="End it").click()
     assert visitor.goto(link).status == 404
 
-    publish(page, address)
-    edition = Edition.objects.get()
-    published = f"/published/{edition.review.slug}/"
+
+def read(visitor: Any, published: str, keep_screenshot: Any) -> None:
+    """Read the edition at several widths, and a chart of it live."""
     visitor.goto(published)
     visitor.get_by_text("We thank the bench.").wait_for()
     assert_accessible(visitor)
@@ -131,12 +155,9 @@ def test_a_review_from_the_first_word_to_its_withdrawal(
     visitor.locator("#chart-capacity-outdoor").get_by_role("button", name="Explore").click()
     visitor.locator("#chart-capacity-outdoor .chart__live svg").wait_for()
 
-    with visitor.expect_download() as download:
-        visitor.get_by_role("link", name="This page as one file").click()
-    saved = tmp_path / "edition.html"
-    download.value.save_as(saved)
-    assert_opens_offline(chromium, saved, edition, keep_screenshot)
 
+def correct(page: Any, visitor: Any, address: str, published: str, keep_screenshot: Any) -> None:
+    """Publish a second edition, and find the old one marked."""
     page.goto(address)
     page.get_by_role("textbox", name="Text").fill("## Found\n\nIt removed {{ P1 capacity }} at {{ P1 outdoor }}.\n")
     page.locator("form", has=page.get_by_role("textbox", name="Disclosure")).get_by_role("button", name="Save").click()
@@ -147,14 +168,6 @@ def test_a_review_from_the_first_word_to_its_withdrawal(
     keep_screenshot(visitor, "corrected")
     visitor.goto(f"{published}1/")
     visitor.get_by_text("Corrected since.").wait_for()
-
-    page.goto(f"{address}withdraw/")
-    page.get_by_label("Reason").fill("The sample was not a retail one.")
-    page.get_by_role("button", name="Save").click()
-    assert visitor.goto(published).status == 410
-    visitor.get_by_text("The sample was not a retail one.").wait_for()
-    assert_accessible(visitor)
-    keep_screenshot(visitor, "withdrawn")
 
 
 def assert_opens_offline(chromium: Any, path: Path, edition: Edition, keep: Any) -> None:

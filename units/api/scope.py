@@ -12,7 +12,7 @@ from rest_framework.request import Request
 
 from units import access
 from units.access import NEEDED, STRENGTH, Intent
-from units.models import ApiToken, Bench, PublishedPoint, Role
+from units.models import ApiToken, Bench, Role
 
 AnyModel = TypeVar("AnyModel", bound=Model)
 
@@ -20,12 +20,6 @@ AnyModel = TypeVar("AnyModel", bound=Model)
 def nothing(model: type[AnyModel]) -> QuerySet[AnyModel]:
     """No rows: tells the API's document what a view is about, and lets nothing slip where a view forgets to ask."""
     return model._default_manager.none()
-
-
-def published_points() -> QuerySet[PublishedPoint]:
-    """Points of the current editions, which all may read, without the documents they stand in."""
-    current = PublishedPoint.objects.filter(is_current=True).select_related("unit", "edition__review")
-    return current.defer("detail", "edition__document", "edition__html")
 
 
 def visible(model: type[AnyModel], request: Request, *, to: Intent = "read") -> QuerySet[AnyModel]:

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from tests_app.models import Point, Reduction
+from units import access
 from units.api import scope
 from units.api.pages import InTime, InTimeOfMeasurement, NewestReduction
 from units.api.serializers import (
@@ -98,4 +99,4 @@ class PublishedPointList(generics.ListAPIView):
     serializer_class = PublishedPointSerializer
     pagination_class = InTimeOfMeasurement
     filterset_class = PublishedPointFilter
-    queryset = scope.published_points()
+    queryset = access.published_points()
