@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponseNotAllowed
 from django.urls import reverse
 
 from units import access
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from units.models import Bench
 
+METHODS_OF_PAGES = ("GET", "HEAD", "OPTIONS", "POST")
 BENCH_IN_SESSION = "bench"
 
 PUBLIC_PAGES = (
@@ -53,6 +54,19 @@ class BenchMiddleware:
         person = request.user
         request.bench = access.current_bench(person, request.session.get(BENCH_IN_SESSION))
         return self.get_response(request)
+
+
+class PageMethodsMiddleware:
+    """Refuses PUT, PATCH and DELETE outside the API: pages are asked for and their forms are sent, nothing else."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on where its method is one of a page's, or its address one of the API."""
+        if request.method in METHODS_OF_PAGES or request.path.startswith("/api/"):
+            return self.get_response(request)
+        return HttpResponseNotAllowed(METHODS_OF_PAGES)
 
 
 def _links(pages: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:

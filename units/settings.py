@@ -71,6 +71,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "units.middleware.PageMethodsMiddleware",
     "units.middleware.BenchMiddleware",
     "units.problems.ProblemsMiddleware",
 ]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
 
 from tests_app import session_document
 from tests_app.models import Session
 from tests_app.views.common import at_session
 
 
+@require_safe
 @at_session
 def document(request: HttpRequest, session: Session) -> HttpResponse:
     """Give SESSION.json as it would be reduced now."""

@@ -10,7 +10,7 @@ from django.core.files.storage import default_storage
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.dateparse import parse_datetime
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction.errors import ReductionError
 from tests_app import questions
@@ -70,6 +70,7 @@ def _instants(stored: dict[str, Any]) -> dict[str, Any]:
     return {name: parse_datetime(value) if name.endswith("_utc") else value for name, value in stored.items()}
 
 
+@require_safe
 @at_session
 def download(request: HttpRequest, session: Session, file_id: UUID) -> FileResponse:
     """Give the file back as it came, byte for byte."""

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction import session as doc
 from reduction.errors import ReductionError
@@ -25,6 +25,7 @@ from units.quantities import Display, display_of
 SHARE_BAR_REM = 8.0
 
 
+@require_safe
 @at_session
 def show(request: HttpRequest, session: Session, reduction_id: UUID | None = None) -> HttpResponse:
     """Show one reduction of the session: the standing one, or an earlier one by its id."""
@@ -101,6 +102,7 @@ def attach(request: HttpRequest, session: Session) -> HttpResponse:
     return redirect("result", session.pk)
 
 
+@require_safe
 @at_session
 def result_json(request: HttpRequest, session: Session, reduction_id: UUID) -> HttpResponse:
     """Give the whole result as it was stored."""
@@ -108,6 +110,7 @@ def result_json(request: HttpRequest, session: Session, reduction_id: UUID) -> H
     return _attachment(reduction.result, "RESULT.json")
 
 
+@require_safe
 @at_session
 def document_json(request: HttpRequest, session: Session, reduction_id: UUID) -> HttpResponse:
     """Give the session document that was reduced."""

@@ -8,7 +8,7 @@ from django.core.paginator import Paginator
 from django.db.models import Count, Max, Q
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from tests_app.actions import sessions
 from tests_app.forms.sessions import SessionForm
@@ -20,6 +20,7 @@ from units.models import Bench
 PAGE = 50
 
 
+@require_safe
 @login_required
 def listing(request: HttpRequest) -> HttpResponse:
     """List the sessions of the person's bench, newest first."""
@@ -63,6 +64,7 @@ def new(request: HttpRequest) -> HttpResponse:
     )
 
 
+@require_safe
 @at_session
 def show(request: HttpRequest, session: Session) -> HttpResponse:
     """Resume where the work was left: the first step that is not done."""

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction.errors import ReductionError
 from tests_app import charts
@@ -19,6 +19,7 @@ from tests_app.views.common import at_session, fetch_within, page
 from units.quantities import display_of
 
 
+@require_safe
 @at_session
 def show(request: HttpRequest, session: Session) -> HttpResponse:
     """Show the timeline with its windows and the evidence of each."""

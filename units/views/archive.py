@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from units import access
 from units.actions import benches
@@ -27,6 +27,7 @@ def _own(request: BenchRequest) -> Bench:
     return access.fetch(Bench, request.bench.pk, person=request.user, to="own")
 
 
+@require_safe
 @login_required
 def show(request: BenchRequest) -> HttpResponse:
     """Show how to take the bench along, and how to delete it."""

@@ -12,7 +12,7 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction.method import METHOD_VERSION
 from tests_app.actions import reference
@@ -27,6 +27,7 @@ SOON = timedelta(days=30)
 A_FEW = 8
 
 
+@require_safe
 @login_required
 def home(request: BenchRequest) -> HttpResponse:
     """Show the bench of work, or how to open one."""

@@ -7,6 +7,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
 from units import access, bulk
@@ -55,6 +56,7 @@ def _kept(request: BenchRequest, bench: Bench, rows: list[bulk.Row]) -> HttpResp
     return redirect("units")
 
 
+@require_safe
 @login_required
 def export_units(request: BenchRequest) -> HttpResponse:
     """Hand out the bench's units and claims as the same table."""

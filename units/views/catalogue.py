@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_safe
 
 from units.charts.row import row_graphic
 from units.compare.catalogue import SORTS, Asked, CataloguePage, catalogue_page
@@ -25,6 +26,7 @@ OPEN_FACETS = {"kind", "compressor", "capacity", "outdoor"}
 FEW = 12
 
 
+@require_safe
 def catalogue(request: HttpRequest) -> HttpResponse:
     """Show one page of the catalogue; the address holds its whole state."""
     asked = Asked.from_query(request.GET)

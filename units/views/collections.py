@@ -10,7 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from units import access
 from units.actions import collections as actions
@@ -42,6 +42,7 @@ def keep(request: BenchRequest) -> HttpResponse:
     return redirect(address_of(collection))
 
 
+@require_safe
 @login_required
 def show(request: BenchRequest, collection_id: UUID) -> HttpResponse:
     """Compare a kept set."""

@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_safe
 
 from units import access
 from units.charts import PICTURES, Picture, draw
@@ -38,6 +39,7 @@ FORMS = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=u
 OFFERED = 100
 
 
+@require_safe
 def show(request: HttpRequest) -> HttpResponse:
     """Compare the units that the address names; without any, offer some to pick."""
     comparison = _asked(request)
@@ -110,6 +112,7 @@ def _figure(comparison: Comparison, name: str) -> SafeString:
     return figure
 
 
+@require_safe
 @gzip_page  # nothing secret stands beside what a stranger can choose
 def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
     """Hand out one chart of the units that the address names: as a picture, its data, or the interactive one."""

@@ -10,6 +10,7 @@ from django.db.models import OuterRef, Subquery
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from tests_app.actions.outdated import outdated
 from tests_app.models import Session
@@ -22,6 +23,7 @@ from units.models import Bench, CalibrationRecord, Instrument
 A_FEW = 50
 
 
+@require_safe
 @login_required
 def listing(request: BenchRequest) -> HttpResponse:
     """List the instruments of the bench of work with the state of their calibration."""
@@ -40,6 +42,7 @@ def listing(request: BenchRequest) -> HttpResponse:
     return render(request, "units/instruments.html", context)
 
 
+@require_safe
 @login_required
 def show(request: BenchRequest, instrument_id: UUID) -> HttpResponse:
     """Show an instrument and its calibrations."""
@@ -112,6 +115,7 @@ def calibrate(request: BenchRequest, instrument_id: UUID) -> HttpResponse:
     return render(request, "units/thing_edit.html", context, status=422 if form.errors else 200)
 
 
+@require_safe
 @login_required
 def certificate(request: BenchRequest, calibration_id: UUID) -> HttpResponse:
     """Hand out the certificate to the bench's people, as a download that no browser will run."""

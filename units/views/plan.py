@@ -9,6 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
 from reduction.plan import plan_test
@@ -25,6 +26,7 @@ SHARE_BAR_REM = 8.0
 MOST_LINES = 6
 
 
+@require_safe
 def show(request: BenchRequest) -> HttpResponse:
     """Plan what the address asks for; with htmx only the plan, first without what each improvement would buy."""
     forms = PlanForms(request.GET, rows=_rows(request), display=display_of(request))

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.db.models import Q, QuerySet
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction.method import METHOD_VERSION
 from tests_app import tasks
@@ -22,6 +22,7 @@ from units.middleware import BenchRequest
 from units.models import Bench, Instrument, Room
 
 
+@require_safe
 @login_required
 def listing(request: BenchRequest) -> HttpResponse:
     """List the outdated results of the bench of work, of one instrument's or one room's sessions where asked."""
@@ -71,6 +72,7 @@ def begin(request: BenchRequest) -> HttpResponse:
     return redirect("rereduction", job.pk)
 
 
+@require_safe
 @login_required
 def show(request: BenchRequest, job_id: UUID) -> HttpResponse:
     """Show how far the task is, and what it changed: old beside new, in units of U, with the editions it touches."""

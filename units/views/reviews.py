@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from tests_app.models import Point
 from units import access
@@ -29,6 +29,7 @@ from units.middleware import BenchRequest
 from units.models import Bench, Review, Unit
 
 
+@require_safe
 @login_required
 def listing(request: BenchRequest) -> HttpResponse:
     """List the reviews of the bench of work."""

@@ -14,7 +14,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from reduction import session as doc
 from tests_app import charts as session_charts
@@ -28,6 +28,7 @@ from units.middleware import BenchRequest
 from units.models import Bench, Room, RoomValue
 
 
+@require_safe
 @login_required
 def listing(request: BenchRequest) -> HttpResponse:
     """List the rooms of the bench of work."""
@@ -41,6 +42,7 @@ def listing(request: BenchRequest) -> HttpResponse:
     return render(request, "units/rooms.html", context)
 
 
+@require_safe
 @login_required
 def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
     """Show a room, its values by date, and characterisations that could give newer ones."""

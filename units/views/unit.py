@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from reduction.constants import eer_from_cop
 from reduction.verdict import QUANTITY
@@ -41,6 +42,7 @@ class Beside:
     verdict: dict[str, Any] | None
 
 
+@require_safe
 def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     """Show what is claimed and measured of a unit."""
     unit = access.fetch_readable_unit(unit_id, person=request.user)

@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.db.models import Count, Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
 
 from units import access
 from units.actions import units as actions
@@ -22,6 +23,7 @@ MORE_ROWS = 3
 STANDING = Q(points__usable=True, points__reduction__superseded_by__isnull=True)
 
 
+@require_safe
 @login_required
 def listing(request: BenchRequest) -> HttpResponse:
     """List the units of the bench of work."""
