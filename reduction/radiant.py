@@ -15,7 +15,7 @@ RADIANT_SHARE = {
     HeaterKind.CONVECTOR: (0.10, 0.35),
     HeaterKind.OIL_FILLED: (0.15, 0.50),
     HeaterKind.RADIANT: (0.20, 0.80),
-    HeaterKind.UNKNOWN: (0.0, 0.15),  # most that are put into such a room are fan-forced; common practice, no source
+    HeaterKind.UNKNOWN: (0.0, 0.10),  # as fan-forced, the most usual; common practice, no source; asked for
 }
 ENVELOPE_SHARE = (0.5, 1.0)  # of the radiant heat: what does not land on the envelope lands on furniture
 SURFACE_FILM_W_PER_M2_K = (2.5, 8.0)  # surface to room: convection alone, up to convection and radiation (ISO 6946)
