@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+LONGEST_S = 2400.0  # a hang is a failure; the run takes some minutes
 
 
 @pytest.fixture
@@ -38,6 +39,7 @@ def test_the_application_passes_its_tests_on_postgresql(postgresql: str, tmp_pat
         capture_output=True,
         text=True,
         check=False,
+        timeout=LONGEST_S,
     )
     assert "database: django.db.backends.postgresql" in ran.stdout
     assert ran.returncode == 0, ran.stdout[-8000:] + ran.stderr[-2000:]

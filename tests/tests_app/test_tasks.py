@@ -68,6 +68,8 @@ def test_progress_is_shown_while_it_runs_and_leads_to_the_result(session: Sessio
 
 
 LATER = timedelta(hours=1)
+# A worker closes its connection when it ends, which the one transaction of an ordinary test would not survive.
+BY_A_WORKER = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture
@@ -86,6 +88,7 @@ def waiting(queue: None, confirmed_session: Session, tester: Client) -> Job:
     return tasks.queue_reduction(session=confirmed_session, by=tester.person)
 
 
+@BY_A_WORKER
 def test_a_queued_job_waits_for_a_worker_and_is_done_by_it(waiting: Job) -> None:
     assert waiting.state == Job.State.WAITING
     work()
@@ -93,6 +96,7 @@ def test_a_queued_job_waits_for_a_worker_and_is_done_by_it(waiting: Job) -> None
     assert (waiting.state, waiting.reduction, waiting.attempts) == (Job.State.DONE, Reduction.objects.get(), 1)
 
 
+@BY_A_WORKER
 def test_a_task_that_runs_twice_makes_one_result(waiting: Job) -> None:
     work()
     tasks.run_reduction.call(job_id=str(waiting.pk))
@@ -119,6 +123,7 @@ def killed_in(job: Job, monkeypatch, stage: float) -> None:
             tasks.run_reduction.call(job_id=str(job.pk))
 
 
+@BY_A_WORKER
 def test_a_job_whose_worker_was_killed_is_handed_over_and_stored_once(waiting: Job, monkeypatch) -> None:
     killed_in(waiting, monkeypatch, 0.3)
     assert Job.objects.get().state == Job.State.RUNNING
@@ -129,6 +134,7 @@ def test_a_job_whose_worker_was_killed_is_handed_over_and_stored_once(waiting: J
     assert (job.state, job.attempts, Reduction.objects.count()) == (Job.State.DONE, 2, 1)
 
 
+@BY_A_WORKER
 def test_a_job_that_kills_its_workers_fails_with_a_sentence(waiting: Job, monkeypatch) -> None:
     for _ in range(tasks.MOST_ATTEMPTS):
         killed_in(waiting, monkeypatch, 0.0)
@@ -137,6 +143,7 @@ def test_a_job_that_kills_its_workers_fails_with_a_sentence(waiting: Job, monkey
     assert (job.state, job.message, Reduction.objects.count()) == (Job.State.FAILED, tasks.LOST, 0)
 
 
+@BY_A_WORKER
 def test_a_slow_worker_that_was_given_up_does_not_speak_for_the_job(waiting: Job, monkeypatch) -> None:
     slow = jobs.take_up(job=waiting, by=None)
     tasks.recover(now=datetime.now(UTC) + LATER)
@@ -147,10 +154,12 @@ def test_a_slow_worker_that_was_given_up_does_not_speak_for_the_job(waiting: Job
     assert Job.objects.get().state == Job.State.DONE
 
 
+@BY_A_WORKER
 def test_a_waiting_job_is_not_lost_however_long_the_queue_is(waiting: Job) -> None:
     assert tasks.recover(now=datetime.now(UTC) + LATER) == []
 
 
+@BY_A_WORKER
 def test_a_cancelled_job_stores_nothing_and_can_be_asked_for_again(waiting: Job, tester: Client) -> None:
     page = tester.post(reverse("job-cancel", args=[waiting.pk]), follow=True).content.decode()
     assert "Cancelled; nothing was stored." in page
@@ -163,6 +172,7 @@ def test_a_cancelled_job_stores_nothing_and_can_be_asked_for_again(waiting: Job,
     assert again.url == reverse("job", args=[Job.objects.first().pk])
 
 
+@BY_A_WORKER
 def test_a_job_cancelled_while_it_runs_stops_at_its_next_step(waiting: Job, tester: Client, monkeypatch) -> None:
     report = jobs.report
 
@@ -176,6 +186,7 @@ def test_a_job_cancelled_while_it_runs_stops_at_its_next_step(waiting: Job, test
     assert (Job.objects.get().state, Reduction.objects.count()) == (Job.State.CANCELLED, 0)
 
 
+@BY_A_WORKER
 def test_a_job_whose_own_process_ended_is_told_so_when_it_is_looked_at(session: Session, tester: Client) -> None:
     job = Job.objects.create(bench=session.bench, session=session, what=tasks.REDUCTION, state=Job.State.RUNNING)
     Job.objects.update(heard_at=datetime.now(UTC) - LATER)

@@ -35,13 +35,15 @@ class Command(db_worker.Command):
     help = "Run a worker: it does queued work, and hands over again what a dead worker left. Run as many as wanted."
 
     def handle(self, *, batch: bool, **options: Any) -> None:
-        """Work; wait and go on where the database is away. A batch ends when nothing waits and looks after nothing."""
+        """Work; wait and go on where the database is away. A batch ends when nothing waits or a fault comes."""
         if not batch:
             Thread(target=look_after, daemon=True).start()
         while True:
             try:
                 return super().handle(batch=batch, **options)
             except OperationalError:
+                if batch:
+                    raise
                 log.warning("The database did not answer; this worker tries again in %.0f s", PAUSE_S)
                 close_old_connections()
                 time.sleep(PAUSE_S)
