@@ -6,12 +6,14 @@ The number of requests an operation is a setting of the environment, API_EXAMPLE
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 import schemathesis
 from django.core.handlers.wsgi import WSGIHandler
-from django.db import transaction
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from schemathesis.checks import not_a_server_error
@@ -59,6 +61,18 @@ def scene(bench: Bench, db: None) -> dict[str, Any]:
     return ids | {"file_id": session.files.get().pk, "secret": secret}
 
 
+@pytest.fixture
+def one_connection() -> Iterator[None]:
+    """Let requests leave the test's connection open, as Django's own test client does."""
+    signals = (request_started, request_finished)
+    for signal in signals:
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in signals:
+        signal.connect(close_old_connections)
+
+
+@pytest.mark.usefixtures("one_connection")
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.label)
 def test_no_generated_request_breaks_the_document(operation: Any, scene: dict[str, Any]) -> None:
     @given(case=operation.as_strategy(), known=st.booleans())
