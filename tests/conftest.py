@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
+from django.db import connection
 from django.test import Client
 
 from tests import builders
@@ -31,6 +32,16 @@ CHROMIUM_FLAGS = [
 def pytest_report_header() -> str:
     """Say which database the tests run on."""
     return f"database: {django_settings.DATABASES['default']['ENGINE']}"
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """End what a browser's last open line still holds on PostgreSQL, or the test database could not be dropped."""
+    yield
+    if connection.vendor == "postgresql":
+        with django_db_blocker.unblock(), connection.cursor() as cursor:
+            others = "datname = current_database() AND pid <> pg_backend_pid()"
+            cursor.execute(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE {others}")
 
 
 @pytest.fixture(autouse=True)
