@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import NamedTemporaryFile
 
 import vl_convert
 from django.conf import settings
@@ -19,9 +20,10 @@ def built() -> Path:
     made = folder / NAME
     if not made.exists():
         made.parent.mkdir(parents=True, exist_ok=True)
-        half = made.with_suffix(".part")
-        half.write_text(vl_convert.javascript_bundle("window.vegaEmbed=vegaEmbed;"), encoding="utf-8")
-        half.replace(made)  # whole or not there, also where two processes build at once
+        with NamedTemporaryFile("w", encoding="utf-8", dir=made.parent, suffix=".part", delete=False) as half:
+            half.write(vl_convert.javascript_bundle("window.vegaEmbed=vegaEmbed;"))
+        Path(half.name).chmod(0o644)
+        Path(half.name).replace(made)  # whole or not there, also where two processes build at once
     return folder
 
 

@@ -8,6 +8,7 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
+from django_tasks_db.models import DBTaskResult
 
 from tests_app import tasks
 from tests_app.actions import jobs, reduce
@@ -157,6 +158,15 @@ def test_a_slow_worker_that_was_given_up_does_not_speak_for_the_job(waiting: Job
 @BY_A_WORKER
 def test_a_waiting_job_is_not_lost_however_long_the_queue_is(waiting: Job) -> None:
     assert tasks.recover(now=datetime.now(UTC) + LATER) == []
+
+
+@BY_A_WORKER
+def test_a_job_whose_worker_died_between_its_task_and_itself_is_handed_over(waiting: Job) -> None:
+    DBTaskResult.objects.update(status="RUNNING")  # claimed, and the database went away before the job was taken up
+    assert tasks.recover(now=datetime.now(UTC) + LATER) == [waiting]
+    work()
+    waiting.refresh_from_db()
+    assert waiting.state == Job.State.DONE
 
 
 @BY_A_WORKER
