@@ -11,18 +11,18 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from reduction.documents.words import Document
 from reduction.errors import ReductionError
 from reduction.loading import load_session
-from reduction.plan import plan_test
-from reduction.plan_loading import load_plan_request
-from reduction.plan_report import plan_report
-from reduction.plan_request import PlanRequest
+from reduction.planning.plan import plan_test
+from reduction.planning.plan_loading import load_plan_request
+from reduction.planning.plan_report import plan_report
+from reduction.planning.plan_request import PlanRequest
 from reduction.readers import describe, read_logs
 from reduction.report import report
 from reduction.run import reduce_session
-from reduction.season_report import load_result, season_of_result, season_report
+from reduction.season.season_report import load_result, season_of_result, season_report
 from reduction.session import Profile, Result, Session, UnitKind
-from reduction.words import Document
 
 SCHEMAS: dict[str, type[Document]] = {"session": Session, "result": Result, "plan": PlanRequest}
 NOTHING_USABLE = 1

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri, ndtr
 
+from reduction.ground.tables import table
 from reduction.session import Measured, Point
-from reduction.tables import table
 
 FloatArray = NDArray[np.float64]
 

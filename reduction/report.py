@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from textwrap import fill
 
-from reduction.constants import BTU_PER_H_PER_W
-from reduction.rounding import rounded, with_unit
+from reduction.ground.constants import BTU_PER_H_PER_W
+from reduction.ground.rounding import rounded, with_unit
 from reduction.session import Finding, Level, Point, Result, RoomFit, SeasonFigure, Severity
 
 WIDTH = 110

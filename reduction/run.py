@@ -6,25 +6,25 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from reduction.balance import heat_balance
-from reduction.channels import series_of
-from reduction.characterise import room_found
-from reduction.claims import claimed_figures
-from reduction.diagnosis import diagnose
-from reduction.examination import examine
-from reduction.intake import read_files, session_digest
-from reduction.limits import off_below_w
+from reduction.align.channels import series_of
+from reduction.align.intake import read_files, session_digest
+from reduction.align.timeline import Timeline, align
+from reduction.balance.heat_balance import heat_balance
+from reduction.examine.examination import examine
+from reduction.judge.claims import claimed_figures
+from reduction.judge.diagnosis import diagnose
+from reduction.judge.limits import off_below_w
+from reduction.judge.point import Reduced, point_of, reduce_balance
+from reduction.judge.sanity import absurd_claims, impossibilities, was_off, with_failed_checks
 from reduction.method import METHOD_VERSION
-from reduction.plateaus import levels
-from reduction.point import Reduced, point_of, reduce_balance
-from reduction.propagation import shared_covariance
-from reduction.sanity import absurd_claims, impossibilities, was_off, with_failed_checks
+from reduction.room.characterise import room_found
+from reduction.room.slow_mass import slow_mass_release
+from reduction.season.unit_season import seasonal_figures
 from reduction.session import FileDigest, Finding, Point, Result, RoomFit, Session, Severity, WindowResult
-from reduction.slow_mass import slow_mass_release
-from reduction.span import span_of
-from reduction.steady import judge_window, steady_windows, window_findings
-from reduction.timeline import Timeline, align
-from reduction.unit_season import seasonal_figures
+from reduction.uncertainty.propagation import shared_covariance
+from reduction.windows.plateaus import levels
+from reduction.windows.span import span_of
+from reduction.windows.steady import judge_window, steady_windows, window_findings
 
 Progress = Callable[[str, float], None]
 

@@ -4,7 +4,7 @@ The same models validate SESSION.json, give its JSON Schema and travel through t
 `words`, what a tester states in `stated`, what a reduction says in `result`.
 """
 
-from reduction.result import (
+from reduction.documents.result import (
     RESULT_FORMAT,
     ChannelRead,
     Component,
@@ -27,7 +27,7 @@ from reduction.result import (
     Verdict,
     WindowResult,
 )
-from reduction.stated import (
+from reduction.documents.stated import (
     SESSION_FORMAT,
     Channel,
     Claim,
@@ -50,7 +50,7 @@ from reduction.stated import (
     Weighing,
     Window,
 )
-from reduction.words import (
+from reduction.documents.words import (
     Compressor,
     Distribution,
     Document,

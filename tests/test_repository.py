@@ -156,7 +156,11 @@ def test_the_demos_generator_knows_nothing_of_the_reduction() -> None:
 def number_fields() -> dict[str, str]:
     """Return every field of the session document, the result and the database that holds a number."""
     fields = {}
-    for name in ["reduction/stated.py", "reduction/result.py", *(name for name in MODULES if "/models/" in name)]:
+    for name in [
+        "reduction/documents/stated.py",
+        "reduction/documents/result.py",
+        *(name for name in MODULES if "/models/" in name),
+    ]:
         for outer in ast.walk(parsed(name)):
             for node in outer.body if isinstance(outer, ast.ClassDef) else []:
                 if isinstance(node, ast.AnnAssign) and re.search(

@@ -102,7 +102,11 @@ def _line(path: Path, name: str, words: str) -> str:
 
 def _folder_words(folder: Path) -> str:
     init = ROOT / folder / "__init__.py"
-    return FOLDER_WORDS.get(folder.as_posix()) or (_first_line(init) if init.exists() else "")
+    if words := FOLDER_WORDS.get(folder.as_posix()):
+        return words
+    if folder.parent.as_posix() == "tests/reduction":
+        return f"mirrors reduction/{folder.name}/"
+    return _first_line(init) if init.exists() else ""
 
 
 def _file_words(path: Path) -> str:

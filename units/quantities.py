@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from reduction.constants import BTU_PER_H_PER_W, FAHRENHEIT_PER_KELVIN, fahrenheit_from_celsius
-from reduction.rounding import rounded
+from reduction.ground.constants import BTU_PER_H_PER_W, FAHRENHEIT_PER_KELVIN, fahrenheit_from_celsius
+from reduction.ground.rounding import rounded
 
 if TYPE_CHECKING:
     from django.http import HttpRequest

@@ -15,9 +15,9 @@ from django.db import transaction
 from django.db.models import Prefetch
 
 from reduction import session as doc
-from reduction.claims import default_condition
-from reduction.tables import table
-from reduction.verdict import other_basis
+from reduction.ground.tables import table
+from reduction.judge.claims import default_condition
+from reduction.judge.verdict import other_basis
 from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
 
 if TYPE_CHECKING:

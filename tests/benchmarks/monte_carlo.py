@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 
-from reduction.montecarlo import monte_carlo
-from reduction.propagation import Input
+from reduction.uncertainty.montecarlo import monte_carlo
+from reduction.uncertainty.propagation import Input
 from tests.benchmarks.reduce_session import seconds_of
 
 DRAWS, COMPONENTS, LIMIT_S = 100_000, 20, 0.15

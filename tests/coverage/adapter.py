@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from fixtures.replicas.loggers import Logged, Replica
+from reduction.align.timeline import Series, Timeline, align
 from reduction.session import (
     FixedLoad,
     HeaterKind,
@@ -22,7 +23,6 @@ from reduction.session import (
     Weighing,
     Window,
 )
-from reduction.timeline import Series, Timeline, align
 
 
 def _instrument(log: Logged) -> Instrument:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from fixtures.replicas.loggers import Replica, replica
 from fixtures.replicas.run import simulate
 from fixtures.replicas.sessions import KINDS, draw_characterisation, draw_plan
-from reduction.characterise import characterise
+from reduction.room.characterise import characterise
 from reduction.run import choose_windows, reduce_windows
 from reduction.session import Point
 from tests.coverage.adapter import as_session

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from reduction import moist_air
-from reduction.airside import AirSide, air_side_heat_w
+from reduction.ground import moist_air
+from reduction.judge.airside import AirSide, air_side_heat_w
 from reduction.session import Measured
 from tests.published.rows import Row, published
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
-from reduction import moist_air
-from reduction.constants import BTU_PER_H_PER_W, eer_from_cop
+from reduction.ground import moist_air
+from reduction.ground.constants import BTU_PER_H_PER_W, eer_from_cop
 from tests.published.rows import Row, published
 
 TEMPS_C = np.arange(-10.0, 60.1, 2.5)

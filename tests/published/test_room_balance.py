@@ -7,15 +7,15 @@ from functools import cache
 import numpy as np
 import pytest
 
-from reduction.constants import BTU_PER_H_PER_W, LATENT_HEAT_J_PER_KG, eer_from_cop
-from reduction.ledger import Ledger
-from reduction.moist_air import humidity_ratio_from_wet_bulb, vapour_enthalpy_j_per_kg
-from reduction.moisture import Air, enter_moisture, net_gain
-from reduction.propagation import Input, propagate
-from reduction.readings import power_reading_u
+from reduction.align.timeline import mean_over
+from reduction.balance.moisture import Air, enter_moisture, net_gain
+from reduction.balance.water import WaterRate
+from reduction.ground.constants import BTU_PER_H_PER_W, LATENT_HEAT_J_PER_KG, eer_from_cop
+from reduction.ground.moist_air import humidity_ratio_from_wet_bulb, vapour_enthalpy_j_per_kg
 from reduction.session import FixedLoad, Instrument, Moisture, People, Role
-from reduction.timeline import mean_over
-from reduction.water import WaterRate
+from reduction.uncertainty.ledger import Ledger
+from reduction.uncertainty.propagation import Input, propagate
+from reduction.uncertainty.readings import power_reading_u
 from tests.published.rows import Row, published
 from tests.reduction.bench_room import ROOM, TIME_S, a_balance, a_bench_session, a_channel, a_timeline, terms_of
 from tests.reduction.signals import NOON_S, a_counter

@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reduction.ceer import (
+from reduction.ground.tables import table
+from reduction.judge.sampling import (
+    efficiency_class,
+    highest_representation,
+    lower_confidence_limit,
+    verification_limit,
+)
+from reduction.season.ceer import (
     ceer,
     duct_heat_btu_per_h,
     portable_infiltration,
@@ -14,9 +21,7 @@ from reduction.ceer import (
     single_speed,
     variable_speed_ceer,
 )
-from reduction.sampling import efficiency_class, highest_representation, lower_confidence_limit, verification_limit
-from reduction.seasonal import ahri_seer, eu_seer, eu_seer_on, iso_cspf, load_line, published_bins
-from reduction.tables import table
+from reduction.season.seasonal import ahri_seer, eu_seer, eu_seer_on, iso_cspf, load_line, published_bins
 from tests.published.rows import Row, published
 
 TESTS = [(12000.0, 1050.0), (12400.0, 1000.0), (9000.0, 600.0), (6200.0, 340.0)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reduction.surfaces import RATING_OUTDOOR_C, RATING_WET_BULB_C, modifier, performance_maps
+from reduction.judge.surfaces import RATING_OUTDOOR_C, RATING_WET_BULB_C, modifier, performance_maps
 from tests.published.rows import Row, published
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from reduction.circuits import Circuit, CircuitLoad, use_of
-from reduction.envelope import HEAT_CAPACITY_J_PER_M2_K
-from reduction.moist_air import vaporisation_heat_j_per_kg
-from reduction.sizing import people_heat_w, room_size_btu_per_h
+from reduction.ground.moist_air import vaporisation_heat_j_per_kg
+from reduction.planning.circuits import Circuit, CircuitLoad, use_of
+from reduction.planning.sizing import people_heat_w, room_size_btu_per_h
+from reduction.room.envelope import HEAT_CAPACITY_J_PER_M2_K
 from tests.published.rows import Row, published
 
 

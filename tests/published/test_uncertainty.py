@@ -7,9 +7,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from reduction.montecarlo import monte_carlo
-from reduction.propagation import Input, coverage_factor, propagate
-from reduction.repeatability import effective_size_ar1
+from reduction.uncertainty.montecarlo import monte_carlo
+from reduction.uncertainty.propagation import Input, coverage_factor, propagate
+from reduction.uncertainty.repeatability import effective_size_ar1
 from tests.published.rows import Row, published
 
 END_GAUGE = (

@@ -7,7 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from reduction.balance import Balance, heat_balance
+from reduction.align.timeline import Series, Timeline, align
+from reduction.balance.heat_balance import Balance, heat_balance
+from reduction.room.slow_mass import SlowMassRelease
 from reduction.session import (
     FixedLoad,
     HeaterKind,
@@ -20,9 +22,7 @@ from reduction.session import (
     UnitKind,
     UnitUnderTest,
 )
-from reduction.slow_mass import SlowMassRelease
-from reduction.span import span_of
-from reduction.timeline import Series, Timeline, align
+from reduction.windows.span import span_of
 from tests.reduction.signals import NOON_S, a_series, every
 
 HOURS = 2.0

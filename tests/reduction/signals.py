@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.counters import counter_of
+from reduction.align.counters import counter_of
+from reduction.align.series import Series
 from reduction.readers.table import Column, Guess, Log
-from reduction.series import Series
 from reduction.session import LogFile, Profile, Role, Room, SampleKind, Session, UnitKind, UnitUnderTest
 
 FloatArray = NDArray[np.float64]

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from reduction.point import point_of, reduce_balance
+from reduction.judge.point import point_of, reduce_balance
 from reduction.report import report
 from reduction.session import FileDigest, Finding, Point, Result, Room, Settings, Severity, WindowResult
 from tests.reduction.bench_room import a_balance, a_timeline

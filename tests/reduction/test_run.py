@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from reduction.align.intake import session_digest
 from reduction.errors import InvalidSession, NothingToReduce, ReductionError, UnreadableFile
-from reduction.intake import session_digest
 from reduction.loading import session_from_document
 from reduction.method import METHOD_VERSION
 from reduction.run import reduce_session

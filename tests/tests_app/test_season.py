@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from reduction import session as doc
-from reduction.ceer import ceer
+from reduction.season.ceer import ceer
 from tests import builders
 from tests.tests_app import logs
 from tests_app.models import Reduction, Session

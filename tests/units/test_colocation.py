@@ -9,7 +9,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.urls import reverse
 
-from reduction.colocation import Offset
+from reduction.examine.colocation import Offset
 from tests import builders
 from tests_app.actions import mapping, upload
 from tests_app.models import Channel

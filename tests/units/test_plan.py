@@ -8,8 +8,8 @@ from urllib.parse import urlencode
 import pytest
 from django.urls import reverse
 
-from reduction.plan import plan_test
-from reduction.plan_request import PlanRequest
+from reduction.planning.plan import plan_test
+from reduction.planning.plan_request import PlanRequest
 from tests import builders
 from units.models import CalibrationRecord
 

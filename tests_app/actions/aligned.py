@@ -12,10 +12,10 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 
 from reduction import session as doc
-from reduction.channels import series_of
-from reduction.examination import examine
-from reduction.intake import read_files
-from reduction.timeline import Timeline, align
+from reduction.align.channels import series_of
+from reduction.align.intake import read_files
+from reduction.align.timeline import Timeline, align
+from reduction.examine.examination import examine
 from tests_app import evidence_store, session_document
 from tests_app.actions.questions import require_answers
 from tests_app.models import Session

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 
 from reduction import session as doc
-from reduction.colocation import Colocation, co_locate
-from reduction.timeline import Timeline
+from reduction.align.timeline import Timeline
+from reduction.examine.colocation import Colocation, co_locate
 from tests_app import session_document
 from tests_app.actions import aligned
 from tests_app.models import Channel, Session

@@ -11,8 +11,8 @@ from django.db.models import Model
 from pydantic import ValidationError
 
 from reduction import session as doc
-from reduction.claims import claim_in_si
 from reduction.errors import InvalidSession, Place
+from reduction.judge.claims import claim_in_si
 from reduction.session import Role
 from tests_app import evidence_store, session_document
 from tests_app.actions import mapping

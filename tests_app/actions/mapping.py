@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db import transaction
 from pydantic import ValidationError
 
-from reduction.clock import ClockOffer
+from reduction.align.clock import ClockOffer
 from reduction.errors import InvalidSession, Place, ReductionError
 from reduction.session import ClockCorrection, Profile
 from tests_app import evidence_store

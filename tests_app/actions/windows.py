@@ -8,10 +8,10 @@ from typing import Any
 
 from django.db import transaction
 
-from reduction.clock import clock_offers
+from reduction.align.clock import clock_offers
 from reduction.errors import InvalidSession, Place
 from reduction.session import WindowResult
-from reduction.steady import steady_windows
+from reduction.windows.steady import steady_windows
 from tests_app import session_document
 from tests_app.actions import aligned, mapping
 from tests_app.models import Session, Window

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from reduction.constants import BTU_PER_H_PER_W
+from reduction.ground.constants import BTU_PER_H_PER_W
 from units.forms.fields import TemperatureField, in_readers_scale
 from units.quantities import Display
 

@@ -10,8 +10,8 @@ from django.http import HttpRequest, HttpResponse
 
 from reduction import session as doc
 from reduction.errors import ReductionError
-from reduction.season_report import season_of_result
-from reduction.unit_season import OwnSeason
+from reduction.season.season_report import season_of_result
+from reduction.season.unit_season import OwnSeason
 from tests_app.forms.season import SeasonForm
 from tests_app.models import Reduction, Session
 from tests_app.views.common import fetch_within, page

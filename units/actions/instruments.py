@@ -13,7 +13,7 @@ from units.models import CalibrationRecord
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from reduction.colocation import Offset
+    from reduction.examine.colocation import Offset
     from units.models import Bench, Instrument, Person
 
 

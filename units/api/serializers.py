@@ -7,8 +7,8 @@ from typing import Any
 from rest_framework import serializers
 
 from reduction import session as doc
-from reduction.claims import claim_in_si
 from reduction.errors import ReductionError
+from reduction.judge.claims import claim_in_si
 from tests_app.models import Job, Point, Reduction, Session, SessionFile
 from units.forms.unit import MOST_TAGS
 from units.models import Claim, PublishedPoint, Unit

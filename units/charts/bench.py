@@ -9,8 +9,8 @@ import altair as alt
 import pandas as pd
 from django.utils.safestring import SafeString
 
-from reduction.colocation import Colocation
 from reduction.compare import Control
+from reduction.examine.colocation import Colocation
 from units import drawing
 from units.quantities import number, with_uncertainty
 

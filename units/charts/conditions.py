@@ -7,7 +7,7 @@ from functools import partial
 import altair as alt
 import pandas as pd
 
-from reduction.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
+from reduction.ground.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
 from units.charts.picture import HEIGHT, MOST_MARKS, WIDTH, Column, Picture, bars, dots, ends, series, span
 from units.quantities import Display
 

@@ -10,8 +10,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from reduction.judge.verdict import other_basis
 from reduction.session import UnitKind
-from reduction.verdict import other_basis
 from tests_app.models import Point
 from units import access
 from units.models import Bench, Claim, Edition, PublishedPoint, Unit

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from reduction.explain import UNSEEN
-from reduction.rating import RatedPoint
-from reduction.result import Limit
-from reduction.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
+from reduction.documents.result import Limit
+from reduction.judge.explain import UNSEEN
+from reduction.judge.rating import RatedPoint
+from reduction.season.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
+from reduction.season.unit_season import OwnSeason, own_season
 from reduction.session import Measured, UnitKind
-from reduction.unit_season import OwnSeason, own_season
 from units.quantities import METRIC, Display
 
 if TYPE_CHECKING:

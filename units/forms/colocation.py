@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 
-from reduction.colocation import SHORTEST_S, TEMPERATURES
-from reduction.timeline import Timeline
+from reduction.align.timeline import Timeline
+from reduction.examine.colocation import SHORTEST_S, TEMPERATURES
 from tests_app.forms.sessions import Instant
 
 

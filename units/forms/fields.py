@@ -7,7 +7,7 @@ import re
 from django import forms
 from django.core.exceptions import ValidationError
 
-from reduction.constants import celsius_from_fahrenheit, fahrenheit_from_celsius
+from reduction.ground.constants import celsius_from_fahrenheit, fahrenheit_from_celsius
 from units.quantities import METRIC, Display
 
 _WRITTEN = re.compile(r"^([-−+]?\d+(?:[.,]\d+)?)\s*°?\s*([CF])?$", re.IGNORECASE)

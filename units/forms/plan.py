@@ -10,10 +10,10 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 
 from reduction import session as doc
-from reduction.circuits import Circuit
-from reduction.constants import BTU_PER_H_PER_W
-from reduction.plan_request import Equipment, PlanRequest
-from reduction.tables import number, table
+from reduction.ground.constants import BTU_PER_H_PER_W
+from reduction.ground.tables import number, table
+from reduction.planning.circuits import Circuit
+from reduction.planning.plan_request import Equipment, PlanRequest
 from tests_app import session_document
 from units.forms.fields import TemperatureField, in_readers_scale
 from units.forms.unit import PLAUSIBLE

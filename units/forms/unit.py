@@ -8,9 +8,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from reduction import session as doc
-from reduction.claims import claim_in_si
 from reduction.errors import ReductionError
-from reduction.tables import number, table
+from reduction.ground.tables import number, table
+from reduction.judge.claims import claim_in_si
 from units.forms.fields import TemperatureField, date_picker, in_readers_scale
 from units.models import Claim, Unit
 from units.problems import as_form_error

@@ -15,7 +15,7 @@ from fixtures.demo.document import claims, instrument, known_room
 from fixtures.demo.generate import make, scenario
 from fixtures.demo.room import Fabric
 from reduction import session as doc
-from reduction.claims import claim_in_si
+from reduction.judge.claims import claim_in_si
 from tests_app.actions import mapping, reduce, sessions, upload, windows
 from tests_app.models import Reduction, Session
 from units.actions import instruments, people, rooms

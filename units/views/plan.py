@@ -12,9 +12,9 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
-from reduction.plan import plan_test
-from reduction.plan_report import STEPS
-from reduction.plan_request import Plan, PlanRequest
+from reduction.planning.plan import plan_test
+from reduction.planning.plan_report import STEPS
+from reduction.planning.plan_request import Plan, PlanRequest
 from units import access
 from units.forms.plan import METERS, PlanForms
 from units.middleware import BenchRequest

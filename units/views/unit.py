@@ -11,8 +11,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from reduction.constants import eer_from_cop
-from reduction.verdict import QUANTITY
+from reduction.ground.constants import eer_from_cop
+from reduction.judge.verdict import QUANTITY
 from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reduction.channels import series_of
+from reduction.align.channels import series_of
+from reduction.align.series import Series, energy_over, mean_over
 from reduction.readers import read_log
-from reduction.series import Series, energy_over, mean_over
 from reduction.session import Profile
 from tests.reduction.signals import KWH, WH, a_session, clock
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from reduction.channels import series_of
+from reduction.align.channels import series_of
 from reduction.errors import InvalidSession
 from reduction.readers import read_log, read_logs
 from reduction.session import Channel, Role

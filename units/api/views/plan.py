@@ -10,8 +10,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from reduction.loading import as_invalid_session
-from reduction.plan import plan_test
-from reduction.plan_request import PlanRequest
+from reduction.planning.plan import plan_test
+from reduction.planning.plan_request import PlanRequest
 
 NAME = "PLAN.json"
 HINT = "`python -m reduction schema plan` prints what may stand there."

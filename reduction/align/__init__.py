@@ -1,0 +1,1 @@
+"""From files as read to series in SI on one clock."""

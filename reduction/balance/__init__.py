@@ -1,0 +1,1 @@
+"""The heat balance of the room over one window, term by term."""

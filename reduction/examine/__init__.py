@@ -1,0 +1,1 @@
+"""Look at every channel before anything is averaged."""

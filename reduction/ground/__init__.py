@@ -1,0 +1,1 @@
+"""What every stage stands on: constants, reference tables, moist air, rounding."""

@@ -1,0 +1,1 @@
+"""What a balance means: point, limit, cross-checks, rating condition, shortfall, verdict."""

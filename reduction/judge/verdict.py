@@ -1,0 +1,201 @@
+"""A claim against a measurement: probabilities, the tolerance of a named scheme, and one of five wordings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtr
+
+from reduction.ground.constants import eer_from_cop
+from reduction.ground.rounding import with_unit
+from reduction.judge.claims import claim_condition, claim_in_si, tolerance_of
+from reduction.judge.rating import NOT_REDUCIBLE, RatedPoint, air_side_ceiling_w, rating_correction
+from reduction.session import Claim, Condition, UnitKind, UnitUnderTest, Verdict
+
+Words = Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
+Judged = Literal["capacity", "eer", "power"]
+
+SURE = 0.95  # probability at which a wording is chosen: the usual 95 % (JCGM 106 leaves the figure to the user)
+QUANTITY: dict[str, Judged] = {
+    "capacity": "capacity",
+    "sacc": "capacity",
+    "eer": "eer",
+    "cop": "eer",
+    "ceer": "eer",
+    "seer": "eer",
+    "power": "power",
+}
+OTHER_BASIS = {
+    "sacc": "a seasonally adjusted capacity weighs two outdoor temperatures and charges infiltration",
+    "ceer": "CEER adds standby energy and, for variable speed, milder outdoor temperatures to an EER",
+    "seer": "SEER is a season's efficiency, not that of one condition",
+}
+PORTABLE = (UnitKind.SINGLE_DUCT_PORTABLE, UnitKind.DUAL_DUCT_PORTABLE)
+PORTABLE_BASIS = (
+    "a portable's capacity is claimed without the air it draws in and its duct's heat; measured here is net"
+)
+UNIT_OF: dict[Judged, str] = {"capacity": "W", "eer": "Btu/(W·h)", "power": "W"}
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is believed of a true value: normal about `low`…`high` with standard deviation u at every place between.
+
+    A plain measurement has `low == high`; a projection is an interval any place of which is as likely as another.
+    """
+
+    low: float
+    high: float
+    u: float
+
+    def probability_above(self, limit: float) -> float:
+        """Return the probability that the true value reaches a limit.
+
+        References
+        ----------
+        JCGM 106:2012, 7.3.2 equation (13) for a normal belief (number from memory); its mean over the interval else.
+
+        Examples
+        --------
+        >>> round(Belief(509.7, 509.7, 8.6).probability_above(490.0), 2)
+        0.99
+        """
+        places = np.linspace(self.low, self.high, 201 if self.high > self.low else 1)
+        if self.u == 0.0:
+            return float(np.mean(places >= limit))
+        return float(np.mean(ndtr((places - limit) / self.u)))
+
+
+def worded(meets: float, within: float, *, may_fall_short: bool = True) -> Words:
+    """Return the wording for the probability of meeting a claim and of meeting it less the tolerance.
+
+    Examples
+    --------
+    >>> worded(0.97, 0.99), worded(0.4, 0.98), worded(0.01, 0.02), worded(0.3, 0.7)
+    ('meets', 'meets within tolerance', 'falls short', 'cannot tell')
+    """
+    if meets >= SURE:
+        return "meets"
+    if within >= SURE:
+        return "meets within tolerance"
+    return "falls short" if may_fall_short and within <= 1.0 - SURE else "cannot tell"
+
+
+def verdicts(point: RatedPoint, unit: UnitUnderTest) -> tuple[Verdict, ...]:
+    """Judge every claim of capacity, power and efficiency by a point brought to the claim's condition.
+
+    A claim on another basis is “not comparable” and gets no judgement. A point with its coil near freezing is judged
+    by the interval from what was measured to what its air flow could carry, so it falls short only where even that
+    ceiling does. A point that was off, cycling, unsteady or slowed by its thermostat says nothing of a claim.
+
+    References
+    ----------
+    JCGM 106:2012, clause 7: conformance probability; decision rule: 95 % for each wording.
+    """
+    if point.limit.verdict in ("unit off", "not steady", "cycling", "reduced speed"):
+        return ()
+    judged = (_judge(claim, point, unit.kind) for claim in unit.claims if claim.quantity in QUANTITY)
+    return tuple(verdict for verdict in judged if verdict)
+
+
+def other_basis(quantity: str, kind: UnitKind) -> str:
+    """Return why a claim of this quantity is on another basis than a room's heat balance, or "" where it is not.
+
+    Examples
+    --------
+    >>> other_basis("capacity", UnitKind.WINDOW)
+    ''
+    >>> other_basis("seer", UnitKind.MINI_SPLIT)
+    "SEER is a season's efficiency, not that of one condition"
+    """
+    portable = kind in PORTABLE and QUANTITY.get(quantity) in ("capacity", "eer")
+    return OTHER_BASIS.get(quantity) or (PORTABLE_BASIS if portable else "")
+
+
+def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
+    quantity = QUANTITY[claim.quantity]
+    value = claim_in_si(claim)
+    stated = eer_from_cop(value) if claim.quantity == "cop" else value
+    why = other_basis(claim.quantity, kind)
+    if why:
+        return _not_comparable(claim, quantity, stated, point, why)
+    belief = _belief(point, claim_condition(claim, kind), quantity)
+    if belief is None:
+        return None
+    tolerance, scheme = tolerance_of(kind, quantity)
+    meets, within = _probabilities(belief, stated, tolerance, quantity)
+    words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
+    middle, u95 = 0.5 * (belief.low + belief.high), 0.5 * (belief.high - belief.low) + 2.0 * belief.u
+    return Verdict(
+        claim=_title(claim),
+        quantity=quantity,
+        claimed=stated,
+        measured=middle,
+        measured_u95=u95,
+        quantity_unit=UNIT_OF[quantity],
+        probability_meets=meets,
+        probability_within_tolerance=within,
+        tolerance=tolerance,
+        scheme=scheme,
+        words=words,
+        because=_because(words, middle, u95, quantity, point),
+    )
+
+
+def _probabilities(belief: Belief, stated: float, tolerance: float, quantity: Judged) -> tuple[float, float]:
+    """Of reaching the claim, and the claim less its tolerance; of power less is better, so its axis is mirrored."""
+    if quantity == "power":
+        belief, stated, tolerance = Belief(-belief.high, -belief.low, belief.u), -stated, -tolerance
+    return belief.probability_above(stated), belief.probability_above(stated * (1.0 - tolerance))
+
+
+def _belief(point: RatedPoint, condition: Condition, quantity: Judged) -> Belief | None:
+    if point.limit.verdict not in NOT_REDUCIBLE:
+        rated = rating_correction([point], condition)
+        if rated is None:
+            return None
+        value, u95 = {
+            "capacity": (rated.capacity_w, rated.capacity_u95_w),
+            "power": (rated.power_w, rated.power_u95_w),
+            "eer": (rated.eer_btu_per_wh, rated.eer_u95),
+        }[quantity]
+        return Belief(value, value, u95 / 2.0)
+    ceiling = air_side_ceiling_w(point, condition)
+    if quantity != "capacity" or ceiling is None:
+        return None
+    low = min(point.capacity.value, ceiling)
+    return Belief(low, ceiling, point.capacity.u)
+
+
+def _not_comparable(claim: Claim, quantity: Judged, stated: float, point: RatedPoint, why: str) -> Verdict:
+    measured = point.figure(quantity)
+    return Verdict(
+        claim=_title(claim),
+        quantity=quantity,
+        claimed=stated,
+        measured=measured.value,
+        measured_u95=2.0 * measured.u,
+        quantity_unit=UNIT_OF[quantity],
+        probability_meets=0.0,
+        probability_within_tolerance=0.0,
+        tolerance=0.0,
+        scheme="",
+        words="not comparable",
+        because=f"Another basis: {why}.",
+    )
+
+
+def _title(claim: Claim) -> str:
+    where = f", {claim.stated_in}" if claim.stated_in else ""
+    return f"{claim.quantity} {claim.value:g} {claim.quantity_unit}{where}"
+
+
+def _because(words: Words, middle: float, u95: float, quantity: Judged, point: RatedPoint) -> str:
+    figure = f"{with_unit(middle, u95, UNIT_OF[quantity])} at the claim's condition"
+    if point.limit.verdict == "coil near freezing":
+        return f"Between what was measured and what its air flow could carry: {figure}; the room was too cool to tell."
+    if words == "cannot tell":
+        return f"{figure}: the uncertainty spans the line."
+    return f"{figure}."

@@ -1,0 +1,1 @@
+"""The room as a store and a leak of heat, and how both are found."""

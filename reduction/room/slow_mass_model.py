@@ -1,0 +1,173 @@
+"""The slow mass as a model that is linear in everything but its time constants, and its exact Bayesian update.
+
+For each choice of time constants the conductances, the states at the first sample and the errors of UA and C act
+linearly, so their normal priors update in closed form; the choices are then weighted by how well they explain the log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.room.relaxation import TAU_GRID_S, at_time_constant, relaxing_part, span_means
+from reduction.room.room_drivers import Drivers
+from reduction.session import Room
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+HOUR_S = 3600.0
+FILM_W_PER_M2_K = 3.2  # air to surface, convection only: 2.5 (walls) to 5 (floor, fan on); handbook range, from memory
+INNER_SURFACE_PER_VOLUME = 6.1  # area = 6.1 V^(2/3): a 4 × 3 × 2.5 m room has 59 m² around 30 m³
+STOREY_M = 2.5
+# Effective heat capacity per floor area, ISO 13790 table 12; "unknown" lies between light and heavy.
+CLASS_J_PER_M2_K = {"very_light": 80e3, "light": 110e3, "medium": 165e3, "heavy": 260e3, "unknown": 150e3}
+ONE_ROOM_FACTOR = 1.5  # the classes count half of each partition of a whole building; one room sees all of it
+CAPACITY_LOG_SD = 0.8
+MIDDLE_SHARE = (0.30, 0.16)  # of the film, to the outer centimetres of boards and plaster: mean, sd
+SLOW_SHARE = (0.40, 0.20)  # of the film, to what lies deeper, behind the lining's resistance
+MIDDLE_TAU_S = (1.3 * HOUR_S, 0.6)  # median, sd of log
+MIDDLE_TAUS_S: FloatArray = np.geomspace(0.5, 4.0, 5) * HOUR_S
+SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
+FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
+FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
+MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
+HISTORY_SD_K = (
+    (0.15, 0.65),
+    (0.6, 0.35),
+)  # what the room may have changed by before the log (weight): soaked, or not, …
+SOAK_S: FloatArray = np.geomspace(0.25, 24.0, 12) * HOUR_S  # … at an unknown time before, any decade alike
+OUTDOOR_HISTORY_SD_K = 2.0  # outdoor air at the log's start against its mean over the day before
+INDOOR_HISTORY_SD_K = 0.5  # the rest of the house, likewise
+RADIANT_TO_STORE = 0.10  # of radiant heat that a cold store takes up at first; the rest goes to the air at once
+HISTORY_TAU_S = 4.0 * HOUR_S  # a wall much slower than this carries all of that, a quicker one only part
+
+
+@dataclass(frozen=True)
+class Stores:
+    """Prior of one room's two relaxations: conductances [W/K] and weights of the time constants' choices."""
+
+    middle_w_per_k: tuple[float, float]
+    slow_w_per_k: tuple[float, float]
+    middle_taus_s: FloatArray
+    slow_taus_s: FloatArray
+    middle_weight: FloatArray
+    slow_weight: FloatArray
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One choice of time constants with its prior weight."""
+
+    middle_s: float
+    slow_s: float
+    fast_s: float
+    history_k: float
+    weight: float
+
+    @property
+    def taus_s(self) -> tuple[float, float, float]:
+        """Its three time constants: choices with the same share a design."""
+        return self.middle_s, self.slow_s, self.fast_s
+
+
+def _weights(taus_s: FloatArray, median_s: float, log_sd: float) -> FloatArray:
+    return np.asarray(np.exp(-0.5 * (np.log(taus_s / median_s) / log_sd) ** 2))
+
+
+def prior_stores(room: Room) -> Stores:
+    """Conductances and time constants from a characterisation where there is one, else by volume and construction.
+
+    References
+    ----------
+    Method §1 "Slow mass"; ISO 13790 classes of effective capacity per floor area; film from memory.
+    """
+    if room.slow_mass is not None:
+        mass = room.slow_mass
+        h, c = mass.conductance_w_per_k, mass.capacity_j_per_k
+        h_u, c_u = mass.conductance_u95_w_per_k / 2.0, mass.capacity_u95_j_per_k / 2.0
+        log_sd = float(np.hypot(h_u / h, c_u / c)) + 0.1
+        taus = np.clip(c / h * np.exp(log_sd * np.linspace(-2.0, 2.0, 9)), TAU_GRID_S[0], TAU_GRID_S[-1])
+        middle = np.array([0.3, 1.0]) * HOUR_S
+        return Stores((0.1 * h, 0.2 * h), (h, h_u), middle, taus, np.ones(2), _weights(taus, c / h, log_sd))
+    film = FILM_W_PER_M2_K * INNER_SURFACE_PER_VOLUME * room.volume_m3 ** (2.0 / 3.0)
+    floor_m2 = room.floor_m2 or room.volume_m3 / STOREY_M
+    slow_median = ONE_ROOM_FACTOR * CLASS_J_PER_M2_K[room.construction] * floor_m2 / (SLOW_SHARE[0] * film)
+    return Stores(
+        (MIDDLE_SHARE[0] * film, MIDDLE_SHARE[1] * film),
+        (SLOW_SHARE[0] * film, SLOW_SHARE[1] * film),
+        MIDDLE_TAUS_S,
+        SLOW_TAUS_S,
+        _weights(MIDDLE_TAUS_S, *MIDDLE_TAU_S),
+        _weights(SLOW_TAUS_S, slow_median, CAPACITY_LOG_SD),
+    )
+
+
+def choices(stores: Stores) -> Iterator[Choice]:
+    """Every choice of time constants in which the slow store is slower than the middle one."""
+    middle = zip(stores.middle_taus_s, stores.middle_weight, strict=True)
+    slow = zip(stores.slow_taus_s, stores.slow_weight, strict=True)
+    for (m, wm), (s, ws), f, (history_k, wh) in product(middle, slow, FAST_TAUS_S, HISTORY_SD_K):
+        if s > 1.4 * m:
+            yield Choice(float(m), float(s), float(f), history_k, float(wm * ws * wh))
+
+
+@dataclass(frozen=True)
+class Tables:
+    """Means over spans of what drives the stores, for every time constant of the grid."""
+
+    room: FloatArray
+    around: tuple[FloatArray, ...]
+    decay: FloatArray
+    slope: FloatArray
+
+
+def tables(drivers: Drivers, edges: IntArray) -> Tables:
+    """Run the measured temperatures through every time constant once."""
+    since = (np.arange(drivers.room_c.size) * drivers.step_s)[None, :]
+    return Tables(
+        room=span_means(relaxing_part(drivers.room_c, drivers.step_s, TAU_GRID_S), edges),
+        around=tuple(span_means(relaxing_part(t, drivers.step_s, TAU_GRID_S), edges) for t in drivers.neighbours_c),
+        decay=span_means(np.exp(-since / TAU_GRID_S[:, None]), edges),
+        slope=span_means(np.gradient(drivers.room_c, drivers.step_s), edges),
+    )
+
+
+def design(table: Tables, drivers: Drivers, choice: Choice) -> FloatArray:
+    """What one unit of each coefficient gives to the room, shape (spans, coefficients). [W]
+
+    Coefficients: middle and slow conductance, fast share, per store and surface the massive share of UA, per store
+    its state at the first sample (as heat flow).
+    """
+    tau = np.array([choice.middle_s, choice.slow_s])
+    room = at_time_constant(table.room, tau)
+    trailing = at_time_constant(table.room, np.array([choice.fast_s]))[0] / choice.fast_s
+    fast = drivers.c_j_per_k * (table.slope - trailing)
+    around = [-ua * at_time_constant(t, tau) for ua, t in zip(drivers.ua_w_per_k, table.around, strict=True)]
+    return np.concatenate([-room, fast[None, :], *around, -at_time_constant(table.decay, tau)]).T
+
+
+def _start(stores: Stores, drivers: Drivers, tau: FloatArray, history_k: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and u of what each store takes up at the first sample, from what happened before.
+
+    Heaters that radiate have been warming the stores since they were switched on.
+    """
+    radiant = RADIANT_TO_STORE * drivers.radiant_w * np.mean(np.exp(-SOAK_S[:, None] / tau), axis=0)
+    left = np.sqrt(np.mean(np.exp(-2.0 * SOAK_S[:, None] / tau), axis=0))
+    room = np.array([stores.middle_w_per_k[0], stores.slow_w_per_k[0]]) * history_k * left
+    history = np.where(drivers.outdoors, OUTDOOR_HISTORY_SD_K, INDOOR_HISTORY_SD_K)
+    around = MASSIVE_SHARE[0] * np.sqrt(np.sum((drivers.ua_w_per_k * history) ** 2)) * tau / (tau + HISTORY_TAU_S)
+    return radiant, np.sqrt(room**2 + around**2 + radiant**2)
+
+
+def prior(stores: Stores, drivers: Drivers, choice: Choice) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of the coefficients of `design`."""
+    start, start_u = _start(stores, drivers, np.array([choice.middle_s, choice.slow_s]), choice.history_k)
+    shares = 2 * len(drivers.neighbours_c)
+    mean = [stores.middle_w_per_k[0], stores.slow_w_per_k[0], FAST_SHARE[0], *[MASSIVE_SHARE[0]] * shares, *start]
+    sd = [stores.middle_w_per_k[1], stores.slow_w_per_k[1], FAST_SHARE[1], *[MASSIVE_SHARE[1]] * shares, *start_u]
+    return np.array(mean), np.array(sd)

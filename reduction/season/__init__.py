@@ -1,0 +1,1 @@
+"""Seasonal figures, climate and cost."""

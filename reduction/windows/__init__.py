@@ -1,0 +1,1 @@
+"""Which spans of time are steady enough to be averaged."""
