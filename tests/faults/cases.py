@@ -98,6 +98,11 @@ def _settled(asked: Iterable[Job]) -> bool:
     return not Job.objects.filter(pk__in=keys, state__in=jobs.OPEN).exists()
 
 
+def nothing_open() -> bool:
+    """Wait until no job waits or runs; say whether that came to be."""
+    return until(lambda: _settled(Job.objects.filter(state__in=jobs.OPEN)), SETTLE_S, step_s=0.5)
+
+
 def _said(asked: Iterable[Job]) -> str:
     """Return how jobs ended that did not end well, in their own words."""
     bad = Job.objects.filter(pk__in=[job.pk for job in asked]).exclude(state=Job.State.DONE)

@@ -22,6 +22,7 @@ STAYS = {
     "Membership": "who may enter is decided where the bench arrives; people.jsonl names them",
     "PartialUpload": "an upload that is not finished leaves nothing",
     "Person": "accounts belong to an installation; people.jsonl names them",
+    "SecondStep": "belongs to an account",
     "SignInFailure": "belongs to an installation",
 }
 

@@ -11,6 +11,7 @@ from units.models.person import Person
 from units.models.published_point import PublishedPoint
 from units.models.review import MakerComment, Review, ShareLink
 from units.models.room import Room, RoomValue
+from units.models.second_step import SecondStep
 from units.models.sign_in import SignInFailure
 from units.models.token import ApiToken
 from units.models.unit import Tag, Unit
@@ -33,6 +34,7 @@ __all__ = [
     "Role",
     "Room",
     "RoomValue",
+    "SecondStep",
     "ShareLink",
     "SignInFailure",
     "Tag",
