@@ -12,7 +12,8 @@ from reduction.balance.coil import working_wet_bulb_c
 from reduction.ground.moist_air import humidity_ratio_from_wet_bulb, saturation_humidity_ratio, wet_bulb_c
 from reduction.ground.rounding import with_unit
 from reduction.judge.claims import Claimed
-from reduction.judge.rating import PRIOR, RatedPoint
+from reduction.judge.own_surface import PRIOR
+from reduction.judge.rated_point import RatedPoint
 from reduction.judge.surfaces import maps_for
 from reduction.session import Condition, Measured, Step
 

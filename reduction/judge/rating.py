@@ -1,81 +1,20 @@
-"""A measured point brought to a rating condition: published maps, own slopes shrunk towards them, honest width.
-
-ln q = level + ln f_map(x, y) + s_x (x − x_ref) + s_y (y − y_ref), with x the room's wet bulb (not below where the coil
-goes dry) and y the outdoor temperature. The slopes s are how far this unit departs from a published map: zero give or
-take PRIOR per kelvin before it has points of its own, so a correction widens with distance and narrows with points.
-Several maps are mixed by how well they explain the unit's points; their spread is part of the uncertainty.
-"""
+"""A measured point brought to a rating condition by the unit's own surface, see `own_surface`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from reduction.balance.coil import CoilTemp, working_wet_bulb_c
-from reduction.ground.constants import BTU_PER_H_PER_W, STANDARD_PRESSURE_PA
 from reduction.ground.moist_air import (
     enthalpy_j_per_kg,
     humidity_ratio_from_wet_bulb,
     saturation_humidity_ratio,
 )
-from reduction.judge.surfaces import PerformanceMap, maps_for
-from reduction.session import Condition, Limit, Measured, RatingCorrection, UnitKind
-
-FloatArray = NDArray[np.float64]
-Quantity = Literal["capacity", "power", "eer"]
-
-# Standard deviation of a unit's own slope about a published map, per kelvin of wet bulb and of outdoor temperature:
-# by how much the published maps of unlike machines differ among themselves; common practice, no source.
-PRIOR: dict[Quantity, tuple[float, float]] = {
-    "capacity": (0.004, 0.002),
-    "power": (0.006, 0.003),
-    "eer": (0.006, 0.003),
-}
-FULL_SPEED = ("at full speed", "cannot tell")
-NOT_REDUCIBLE = ("unit off", "not steady", "cycling", "coil near freezing")
-
-
-@dataclass(frozen=True)
-class RatedPoint:
-    """What a point offers to a correction: figures with standard uncertainties, its condition, what limited it.
-
-    `capacity` is the total; where only the sensible part was measured, with what may have condensed unseen added and
-    its doubt in u. `outdoor_temp_c` is at the condenser inlet where that is measured.
-    """
-
-    kind: UnitKind
-    capacity: Measured
-    power: Measured
-    room_temp_c: Measured
-    room_wet_bulb_c: Measured | None
-    outdoor_temp_c: Measured
-    limit: Limit
-    coil: CoilTemp | None = None
-    supply_temp_c: float | None = None
-    pressure_pa: float = STANDARD_PRESSURE_PA
-
-    @cached_property
-    def wet_bulb(self) -> Measured:
-        """Wet bulb to enter a map with: interval of the dry-coil value and the sensors' doubt in one u."""
-        known = self.room_wet_bulb_c
-        low, high = working_wet_bulb_c(
-            self.room_temp_c.value, known.value if known else None, self.coil, self.pressure_pa
-        )
-        spread = (high - low) / np.sqrt(12.0)
-        return Measured(value=0.5 * (low + high), u=float(np.hypot(spread, known.u if known else 0.0)))
-
-    def figure(self, quantity: Quantity) -> Measured:
-        """Return the capacity [W], power [W] or EER [Btu/(W·h)]."""
-        if quantity != "eer":
-            return self.capacity if quantity == "capacity" else self.power
-        eer = BTU_PER_H_PER_W * self.capacity.value / self.power.value
-        relative = np.hypot(self.capacity.u / self.capacity.value, self.power.u / self.power.value)
-        return Measured(value=eer, u=float(eer * relative))
+from reduction.judge.own_surface import NOT_REDUCIBLE, surface_at
+from reduction.judge.rated_point import Quantity, RatedPoint
+from reduction.judge.surfaces import maps_for
+from reduction.session import Condition, Measured, RatingCorrection
 
 
 def rating_correction(points: Sequence[RatedPoint], condition: Condition, name: str = "") -> RatingCorrection | None:
@@ -86,7 +25,7 @@ def rating_correction(points: Sequence[RatedPoint], condition: Condition, name: 
 
     References
     ----------
-    Biquadratic maps of `data/capacity_surfaces.csv`; generalised least squares with a prior (JCGM 107 in spirit).
+    As `own_surface.fitted_surface`.
     """
     if any(point.limit.verdict in NOT_REDUCIBLE for point in points) or not points:
         return None
@@ -140,81 +79,15 @@ def _drop_j_per_kg(room_temp_c: float, wet_bulb_c: float | None, supply_temp_c: 
     return float(enthalpy_j_per_kg(room_temp_c, ratio) - enthalpy_j_per_kg(supply_temp_c, min(ratio, saturated)))
 
 
-def map_value(each: PerformanceMap, quantity: Quantity, wet_bulb_c: float, outdoor_temp_c: float) -> float:
-    """Return a map's capacity, power or EER relative to its own rating."""
-    capacity = each.relative_capacity(wet_bulb_c, outdoor_temp_c)
-    if quantity == "capacity":
-        return capacity
-    power = each.relative_power(wet_bulb_c, outdoor_temp_c)
-    return power if quantity == "power" else capacity / power
-
-
 def _at_reference(points: Sequence[RatedPoint], reference: tuple[float, float], quantity: Quantity) -> Measured:
-    logs, variances, evidence = _mixture(points, reference, quantity)
-    log, variance = _mixed(logs, variances, evidence)
-    return Measured(value=float(np.exp(log)), u=float(np.exp(log) * np.sqrt(variance)))
+    (value,), (u,) = surface_at(points, np.array([reference]), quantity)
+    return Measured(value=float(value), u=float(u))
 
 
 def _model_u(points: Sequence[RatedPoint], reference: tuple[float, float], quantity: Quantity) -> float:
     """Relative u that the maps, the prior and the conditions add to the figures' own."""
-    exact = [_without_own_u(point) for point in points]
-    return float(np.sqrt(_mixed(*_mixture(exact, reference, quantity))[1]))
-
-
-def _without_own_u(point: RatedPoint) -> RatedPoint:
-    capacity, power = (Measured(value=figure.value, u=0.0) for figure in (point.capacity, point.power))
-    return replace(point, capacity=capacity, power=power)
-
-
-def _mixture(
-    points: Sequence[RatedPoint], reference: tuple[float, float], quantity: Quantity
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return ln q at the reference, its variance and the log evidence by map, each of shape (maps,)."""
-    solved = [_solve(points, each, reference, quantity) for each in maps_for(points[0].kind)]
-    logs, variances, evidence = (np.array(column) for column in zip(*solved, strict=True))
-    return logs, variances, evidence
-
-
-def _mixed(logs: FloatArray, variances: FloatArray, evidence: FloatArray) -> tuple[float, float]:
-    weights = np.exp(evidence - evidence.max())
-    weights /= weights.sum()
-    mean = float(weights @ logs)
-    return mean, float(weights @ (variances + (logs - mean) ** 2))
-
-
-def _solve(
-    points: Sequence[RatedPoint], each: PerformanceMap, reference: tuple[float, float], quantity: Quantity
-) -> tuple[float, float, float]:
-    """Generalised least squares of (level, slope in x, slope in y) with the slopes' prior; level at the reference."""
-    figures = [point.figure(quantity) for point in points]
-    wet_bulbs = [point.wet_bulb for point in points]
-    outdoor = [point.outdoor_temp_c for point in points]
-    pairs = list(zip(wet_bulbs, outdoor, strict=True))
-    logs = np.array([_log_map(each, quantity, x.value, y.value) for x, y in pairs])
-    x_slope = [_slope(each, quantity, x.value, y.value, 0.5, 0.0) for x, y in pairs]
-    y_slope = [_slope(each, quantity, x.value, y.value, 0.0, 0.5) for x, y in pairs]
-    observed = np.array([np.log(figure.value) for figure in figures]) - logs + _log_map(each, quantity, *reference)
-    noise = [
-        (figure.u / figure.value) ** 2 + (dx * x.u) ** 2 + (dy * y.u) ** 2 + 1e-12
-        for figure, (x, y), dx, dy in zip(figures, pairs, x_slope, y_slope, strict=True)
-    ]
-    offsets = [(1.0, x.value - reference[0], y.value - reference[1]) for x, y in pairs]
-    design, weight = np.array(offsets), 1.0 / np.array(noise)
-    prior = np.diag([1e-12, *(1.0 / sd**2 for sd in PRIOR[quantity])])
-    precision = design.T * weight @ design + prior
-    covariance = np.linalg.inv(precision)
-    theta = covariance @ (design.T * weight @ observed)
-    misfit = weight @ (observed - design @ theta) ** 2 + theta @ prior @ theta
-    return float(theta[0]), float(covariance[0, 0]), float(-0.5 * misfit)
-
-
-def _log_map(each: PerformanceMap, quantity: Quantity, wet_bulb_c: float, outdoor_temp_c: float) -> float:
-    return float(np.log(map_value(each, quantity, wet_bulb_c, outdoor_temp_c)))
-
-
-def _slope(each: PerformanceMap, quantity: Quantity, x: float, y: float, dx: float, dy: float) -> float:
-    """Slope of the map's logarithm along one axis: central difference over 2 × 0.5 K."""
-    return _log_map(each, quantity, x + dx, y + dy) - _log_map(each, quantity, x - dx, y - dy)
+    (value,), (u,) = surface_at(points, np.array([reference]), quantity, own_u=False)
+    return float(u / value)
 
 
 def _how(points: Sequence[RatedPoint], reference: tuple[float, float]) -> str:

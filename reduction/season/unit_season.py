@@ -14,12 +14,13 @@ from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.ground.tables import table
 from reduction.judge.claims import named_condition
 from reduction.judge.explain import UNSEEN
-from reduction.judge.rating import RatedPoint, rating_correction
+from reduction.judge.own_surface import fitted_surface
+from reduction.judge.rated_point import RatedPoint, shared_errors
+from reduction.judge.rating import rating_correction
 from reduction.season.ceer import ceer, variable_speed_ceer
 from reduction.season.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
 from reduction.session import (
     Compressor,
-    Condition,
     Measured,
     Point,
     RatingCorrection,
@@ -72,6 +73,7 @@ def rated_point(point: Point, kind: UnitKind) -> RatedPoint | None:
         limit=point.limit,
         coil=CoilTemp(*point.limit.coil_temp_c) if point.limit.coil_temp_c else None,
         supply_temp_c=supply.value if supply else None,
+        common=shared_errors(point, point.capacity_w + hidden),
     )
 
 
@@ -196,17 +198,12 @@ def _cycling_loss() -> SeasonInput:
 def _curve(
     points: Sequence[RatedPoint], bins: Bins, wet_bulb_c: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    found = [
-        rating_correction(points, Condition(room_wet_bulb_c=wet_bulb_c, outdoor_temp_c=float(outdoor)))
-        for outdoor in bins.outdoor_temp_c
-    ]
-    kept = [each for each in found if each is not None]
-    if len(kept) < len(found):
+    surface = fitted_surface(points, bins.outdoor_temp_c, wet_bulb_c)
+    if surface is None:
         return None
-    capacity, power = np.array([e.capacity_w for e in kept]), np.array([e.power_w for e in kept])
     # Efficiency, not power alone, is what a season's energy follows: its u is carried on the power.
-    relative_u = np.array([e.eer_u95 / e.eer_btu_per_wh / 2.0 for e in kept])
-    return capacity, power, power * relative_u
+    relative_u = surface.eer_u95 / surface.eer_btu_per_wh / 2.0
+    return surface.capacity_w, surface.power_w, surface.power_w * relative_u
 
 
 def _levels(

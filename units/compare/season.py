@@ -11,7 +11,7 @@ import pandas as pd
 
 from reduction.documents.result import Limit
 from reduction.judge.explain import UNSEEN
-from reduction.judge.rating import RatedPoint
+from reduction.judge.rated_point import RatedPoint, common_errors
 from reduction.season.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
 from reduction.season.unit_season import OwnSeason, own_season
 from reduction.session import Measured, UnitKind
@@ -71,7 +71,7 @@ def _number(text: str | None, low: float, high: float) -> float | None:
 def season_of(row: UnitRow, choice: Choice) -> OwnSeason | None:
     """Return the season that a unit's points give, or None where no point can be brought to the climate."""
     kind = UnitKind(row.unit.kind)
-    rated = [each for point in row.points if (each := _rated(point, kind))]
+    rated = [each for point in row.points if (each := rated_row(point, kind))]
     reduced = sorted(
         (each for each in rated if each.limit.verdict == "reduced speed"), key=lambda each: each.capacity.value
     )
@@ -86,22 +86,27 @@ def season_of(row: UnitRow, choice: Choice) -> OwnSeason | None:
     )
 
 
-def _rated(point: PointRow, kind: UnitKind) -> RatedPoint | None:
+def rated_row(point: PointRow, kind: UnitKind) -> RatedPoint | None:
     """Return what a point offers to a correction; what may have condensed unseen is taken from its shortfall."""
     if point.room_temp_c is None or point.outdoor_temp_c is None or point.capacity_w <= point.capacity_u95_w:
         return None
     unseen: dict[str, Any] = next(
         (step for step in point.detail.get("shortfall") or [] if step["name"] == UNSEEN), {"value_w": 0.0, "u_w": 0.0}
     )
-    u = hypot(point.capacity_u95_w / 2.0, unseen["u_w"])
+    capacity_w, u = point.capacity_w - unseen["value_w"], hypot(point.capacity_u95_w / 2.0, unseen["u_w"])
+    budget, eer_budget = (
+        [(line["shared_key"], line["contribution_w"]) for line in point.detail.get(name) or []]
+        for name in ("budget", "eer_budget")
+    )
     return RatedPoint(
         kind=kind,
-        capacity=Measured(value=point.capacity_w - unseen["value_w"], u=u),
+        capacity=Measured(value=capacity_w, u=u),
         power=Measured(value=point.power_w, u=point.power_u95_w / 2.0),
         room_temp_c=Measured(value=point.room_temp_c, u=TEMP_U_C),
         room_wet_bulb_c=None if point.room_wet_bulb_c is None else Measured(value=point.room_wet_bulb_c, u=TEMP_U_C),
         outdoor_temp_c=Measured(value=point.outdoor_temp_c, u=TEMP_U_C),
         limit=Limit(verdict=point.limit, because=""),
+        common=common_errors(capacity_w, budget, point.eer_btu_per_wh, eer_budget),
     )
 
 

@@ -12,7 +12,7 @@ import pytest
 from reduction.__main__ import main
 from reduction.errors import UnreadableFile, UnreadableValue
 from reduction.judge.diagnosis import diagnose
-from reduction.judge.rating import RatedPoint
+from reduction.judge.rated_point import RatedPoint
 from reduction.run import reduce_windows
 from reduction.season.climate import climate_bins, hourly_bins
 from reduction.season.season_report import load_result
