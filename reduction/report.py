@@ -114,6 +114,8 @@ def _judgements(point: Point) -> Iterator[str]:
         yield from _wrapped(f"  {step.value_w:+7.0f} W  {step.name} ({step.kind}). {step.because}", hang=13)
     for verdict in point.verdicts:
         yield from _wrapped(f"  {verdict.claim}: {verdict.words}. {verdict.because}")
+    for rule in dict.fromkeys(verdict.rule for verdict in point.verdicts if verdict.rule):
+        yield from _wrapped(f"  Decision rule: {rule}.")
 
 
 def _levels(levels: Iterable[Level]) -> str:

@@ -4,6 +4,7 @@ The same models validate SESSION.json, give its JSON Schema and travel through t
 `words`, what a tester states in `stated`, what a reduction says in `result`.
 """
 
+from reduction.documents.decision import Decision, DecisionRule, RuleChange
 from reduction.documents.result import (
     RESULT_FORMAT,
     ChannelRead,
@@ -73,6 +74,8 @@ __all__ = [
     "Compressor",
     "Condition",
     "CrossCheck",
+    "Decision",
+    "DecisionRule",
     "Distribution",
     "Document",
     "Event",
@@ -97,6 +100,7 @@ __all__ = [
     "Role",
     "Room",
     "RoomFit",
+    "RuleChange",
     "SampleKind",
     "SeasonFigure",
     "SeasonInput",

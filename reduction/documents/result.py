@@ -161,6 +161,7 @@ class Verdict(Document):
     scheme: str
     words: Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
     because: str
+    rule: str = Field("", description="The decision rule it was worded by; empty: not judged, or the default")
 
 
 class Point(Document):

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field, model_validator
 
+from reduction.documents.decision import DecisionRule
 from reduction.documents.words import (
     Compressor,
     Distribution,
@@ -229,9 +230,7 @@ class Moisture(Document):
     water_supply_temp_c: float | None = None
     condensate_temp_c: float | None = None
     humidifier: Literal["none", "evaporative", "ultrasonic", "boiling"] = "none"
-    condensate_on_condenser: bool | None = Field(
-        None, description="A slinger throws it on the condenser: bucket reads low"
-    )
+    condensate_on_condenser: bool | None = Field(None, description="Thrown there by a slinger: the bucket reads low")
     weighings: tuple[Weighing, ...] = ()
 
 
@@ -296,4 +295,5 @@ class Session(Document):
     events: tuple[Event, ...] = ()
     windows: tuple[Window, ...] = Field((), description="Empty: the program proposes steady windows")
     settings: Settings = Settings()
+    decision: DecisionRule = Field(DecisionRule(), exclude_if=DecisionRule().__eq__)  # unstated: documents stay alike
     notes: str = ""

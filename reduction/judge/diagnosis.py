@@ -15,7 +15,8 @@ from reduction.judge.airside import across_windows, cross_checks
 from reduction.judge.claims import Claimed, claimed_figures, default_condition, named_condition
 from reduction.judge.explain import Shown, shortfall
 from reduction.judge.limits import OtherWindow, SeenLevel, WindowFacts, full_speed_power_w, what_limited
-from reduction.judge.rating import RatedPoint, rating_correction
+from reduction.judge.rated_point import RatedPoint, shared_errors
+from reduction.judge.rating import rating_correction
 from reduction.judge.verdict import verdicts
 from reduction.session import Limit, Measured, Point, Role, Session, WindowResult
 from reduction.windows.cycles import Cycle, cycles_in, cycles_within, unit_cycle
@@ -87,7 +88,7 @@ def _conclusions(
     corrections = [rating_correction([rated], each) for each in conditions or [default_condition(session.unit.kind)]]
     found: dict[str, object] = {
         "ratings": tuple(each for each in corrections if each),
-        "verdicts": verdicts(rated, session.unit),
+        "verdicts": verdicts(rated, session.unit, session.decision),
     }
     if rated.limit.verdict not in ("unit off", "not steady"):
         expected = full_speed_power_w(facts, claimed)
@@ -219,6 +220,7 @@ def _rated(point: Point, facts: WindowFacts | None, limit: Limit, unseen: Measur
         coil=facts.coil,
         supply_temp_c=facts.supply_temp_c,
         pressure_pa=facts.pressure_pa,
+        common=shared_errors(point, capacity.value),
     )
 
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
-
-import numpy as np
-from scipy.special import ndtr
 
 from reduction.ground.constants import eer_from_cop
 from reduction.ground.rounding import with_unit
-from reduction.judge.claims import claim_condition, claim_in_si, tolerance_of
-from reduction.judge.rating import NOT_REDUCIBLE, RatedPoint, air_side_ceiling_w, rating_correction
-from reduction.session import Claim, Condition, UnitKind, UnitUnderTest, Verdict
+from reduction.judge.claims import claim_condition, claim_in_si
+from reduction.judge.decision import Belief, decided, in_words, tolerance_by
+from reduction.judge.own_surface import NOT_REDUCIBLE
+from reduction.judge.rated_point import RatedPoint
+from reduction.judge.rating import air_side_ceiling_w, rating_correction
+from reduction.session import Claim, Condition, DecisionRule, UnitKind, UnitUnderTest, Verdict
 
 Words = Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
 Judged = Literal["capacity", "eer", "power"]
 
-SURE = 0.95  # probability at which a wording is chosen: the usual 95 % (JCGM 106 leaves the figure to the user)
+BY_DEFAULT = DecisionRule()  # the usual 95 % for each wording: JCGM 106 leaves rule and figure to the user
 QUANTITY: dict[str, Judged] = {
     "capacity": "capacity",
     "sacc": "capacity",
@@ -39,51 +38,22 @@ PORTABLE_BASIS = (
 UNIT_OF: dict[Judged, str] = {"capacity": "W", "eer": "Btu/(W·h)", "power": "W"}
 
 
-@dataclass(frozen=True)
-class Belief:
-    """What is believed of a true value: normal about `low`…`high` with standard deviation u at every place between.
-
-    A plain measurement has `low == high`; a projection is an interval any place of which is as likely as another.
-    """
-
-    low: float
-    high: float
-    u: float
-
-    def probability_above(self, limit: float) -> float:
-        """Return the probability that the true value reaches a limit.
-
-        References
-        ----------
-        JCGM 106:2012, 7.3.2 equation (13) for a normal belief (number from memory); its mean over the interval else.
-
-        Examples
-        --------
-        >>> round(Belief(509.7, 509.7, 8.6).probability_above(490.0), 2)
-        0.99
-        """
-        places = np.linspace(self.low, self.high, 201 if self.high > self.low else 1)
-        if self.u == 0.0:
-            return float(np.mean(places >= limit))
-        return float(np.mean(ndtr((places - limit) / self.u)))
-
-
-def worded(meets: float, within: float, *, may_fall_short: bool = True) -> Words:
-    """Return the wording for the probability of meeting a claim and of meeting it less the tolerance.
+def worded(meets: bool | None, within: bool | None, *, may_fall_short: bool = True) -> Words:
+    """Return the wording for what was decided of the claim and of the claim less the tolerance; None is undecided.
 
     Examples
     --------
-    >>> worded(0.97, 0.99), worded(0.4, 0.98), worded(0.01, 0.02), worded(0.3, 0.7)
+    >>> worded(True, True), worded(None, True), worded(False, False), worded(False, None)
     ('meets', 'meets within tolerance', 'falls short', 'cannot tell')
     """
-    if meets >= SURE:
+    if meets:
         return "meets"
-    if within >= SURE:
+    if within:
         return "meets within tolerance"
-    return "falls short" if may_fall_short and within <= 1.0 - SURE else "cannot tell"
+    return "falls short" if may_fall_short and within is False else "cannot tell"
 
 
-def verdicts(point: RatedPoint, unit: UnitUnderTest) -> tuple[Verdict, ...]:
+def verdicts(point: RatedPoint, unit: UnitUnderTest, rule: DecisionRule = BY_DEFAULT) -> tuple[Verdict, ...]:
     """Judge every claim of capacity, power and efficiency by a point brought to the claim's condition.
 
     A claim on another basis is “not comparable” and gets no judgement. A point with its coil near freezing is judged
@@ -92,11 +62,11 @@ def verdicts(point: RatedPoint, unit: UnitUnderTest) -> tuple[Verdict, ...]:
 
     References
     ----------
-    JCGM 106:2012, clause 7: conformance probability; decision rule: 95 % for each wording.
+    JCGM 106:2012, clause 7: conformance probability; clause 8: decision rules, of which the session chose one.
     """
     if point.limit.verdict in ("unit off", "not steady", "cycling", "reduced speed"):
         return ()
-    judged = (_judge(claim, point, unit.kind) for claim in unit.claims if claim.quantity in QUANTITY)
+    judged = (_judge(claim, point, unit.kind, rule) for claim in unit.claims if claim.quantity in QUANTITY)
     return tuple(verdict for verdict in judged if verdict)
 
 
@@ -114,7 +84,7 @@ def other_basis(quantity: str, kind: UnitKind) -> str:
     return OTHER_BASIS.get(quantity) or (PORTABLE_BASIS if portable else "")
 
 
-def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
+def _judge(claim: Claim, point: RatedPoint, kind: UnitKind, rule: DecisionRule) -> Verdict | None:
     quantity = QUANTITY[claim.quantity]
     value = claim_in_si(claim)
     stated = eer_from_cop(value) if claim.quantity == "cop" else value
@@ -124,9 +94,13 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
     belief = _belief(point, claim_condition(claim, kind), quantity)
     if belief is None:
         return None
-    tolerance, scheme = tolerance_of(kind, quantity)
-    meets, within = _probabilities(belief, stated, tolerance, quantity)
-    words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
+    tolerance, scheme = tolerance_by(rule, kind, quantity)
+    towards, line, allowed = _axis(belief, stated, tolerance, quantity)
+    words = worded(
+        decided(towards, line, rule),
+        decided(towards, allowed, rule),
+        may_fall_short=point.limit.verdict != "cannot tell",
+    )
     middle, u95 = 0.5 * (belief.low + belief.high), 0.5 * (belief.high - belief.low) + 2.0 * belief.u
     return Verdict(
         claim=_title(claim),
@@ -135,20 +109,21 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind) -> Verdict | None:
         measured=middle,
         measured_u95=u95,
         quantity_unit=UNIT_OF[quantity],
-        probability_meets=meets,
-        probability_within_tolerance=within,
+        probability_meets=towards.probability_above(line),
+        probability_within_tolerance=towards.probability_above(allowed),
         tolerance=tolerance,
         scheme=scheme,
         words=words,
-        because=_because(words, middle, u95, quantity, point),
+        because=_because(words, middle, u95, quantity, point) + _shared_risk(towards, (line, allowed), rule),
+        rule=in_words(rule),
     )
 
 
-def _probabilities(belief: Belief, stated: float, tolerance: float, quantity: Judged) -> tuple[float, float]:
-    """Of reaching the claim, and the claim less its tolerance; of power less is better, so its axis is mirrored."""
+def _axis(belief: Belief, stated: float, tolerance: float, quantity: Judged) -> tuple[Belief, float, float]:
+    """Belief, claim and claim less its tolerance, on an axis where more is better: that of power is mirrored."""
     if quantity == "power":
         belief, stated, tolerance = Belief(-belief.high, -belief.low, belief.u), -stated, -tolerance
-    return belief.probability_above(stated), belief.probability_above(stated * (1.0 - tolerance))
+    return belief, stated, stated * (1.0 - tolerance)
 
 
 def _belief(point: RatedPoint, condition: Condition, quantity: Judged) -> Belief | None:
@@ -190,6 +165,14 @@ def _not_comparable(claim: Claim, quantity: Judged, stated: float, point: RatedP
 def _title(claim: Claim) -> str:
     where = f", {claim.stated_in}" if claim.stated_in else ""
     return f"{claim.quantity} {claim.value:g} {claim.quantity_unit}{where}"
+
+
+def _shared_risk(belief: Belief, lines: tuple[float, float], rule: DecisionRule) -> str:
+    """What simple acceptance leaves out, said where it matters: a line inside the uncertainty."""
+    inside = any(belief.low - 2.0 * belief.u < line < belief.high + 2.0 * belief.u for line in lines)
+    if rule.rule != "simple_acceptance" or not inside:
+        return ""
+    return " The line lies inside the uncertainty, which the session's rule leaves out of account."
 
 
 def _because(words: Words, middle: float, u95: float, quantity: Judged, point: RatedPoint) -> str:

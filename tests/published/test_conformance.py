@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reduction.judge.verdict import Belief
+from reduction.judge.decision import Belief
 from tests.published.rows import Row, published
 
 

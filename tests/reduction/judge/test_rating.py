@@ -20,9 +20,11 @@ from reduction.judge.claims import (
     named_condition,
     tolerance_of,
 )
+from reduction.judge.decision import Belief
 from reduction.judge.explain import Shown, shortfall
-from reduction.judge.rating import RatedPoint, air_side_ceiling_w, correction_factor, rating_correction
-from reduction.judge.verdict import Belief, verdicts, worded
+from reduction.judge.rated_point import RatedPoint
+from reduction.judge.rating import air_side_ceiling_w, correction_factor, rating_correction
+from reduction.judge.verdict import verdicts
 from reduction.session import Claim, Condition, Limit, Measured, UnitKind, UnitUnderTest
 
 REFERENCE = (19.4444, 35.0)
@@ -239,7 +241,9 @@ def test_a_point_of_unknown_limit_may_meet_a_claim_but_never_falls_short() -> No
 
 
 def test_a_remainder_inside_the_uncertainty_is_never_called_a_shortfall() -> None:
-    assert worded(meets=0.3, within=0.6) == "cannot tell"
+    (verdict,) = verdicts(_point(), _unit(_capacity(9400.0)))
+    assert verdict.measured < (1.0 - verdict.tolerance) * verdict.claimed < verdict.measured + verdict.measured_u95
+    assert verdict.words == "cannot tell"
     assert Belief(100.0, 100.0, 0.0).probability_above(100.0) == 1.0
 
 
