@@ -103,6 +103,33 @@ def span_means(cells: FloatArray, edges: NDArray[np.int64]) -> FloatArray:
     return np.asarray((total[..., edges[:, 1]] - total[..., edges[:, 0]]) / (edges[:, 1] - edges[:, 0]))
 
 
+def decay_means(step_s: float, tau_s: FloatArray, edges: NDArray[np.int64]) -> FloatArray:
+    """Means over spans of cells of what is left of one unit at the first cell, exp(−t/τ), as a geometric sum.
+
+    Parameters
+    ----------
+    step_s
+        Step of the grid. [s]
+    tau_s
+        Time constants, shape (m,). [s]
+    edges
+        First and one-past-last cell of each span, shape (k, 2).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (m, k).
+
+    Examples
+    --------
+    >>> decay_means(3600.0, np.array([3600.0]), np.array([[0, 1], [0, 2]])).round(3).tolist()
+    [[1.0, 0.684]]
+    """
+    rate = step_s / tau_s[:, None]
+    left = np.exp(-rate * edges[:, 0]) - np.exp(-rate * edges[:, 1])
+    return np.asarray(left / (-np.expm1(-rate) * (edges[:, 1] - edges[:, 0])))
+
+
 def at_time_constant(table: FloatArray, tau_s: FloatArray) -> FloatArray:
     """Read a table over `TAU_GRID_S` at other time constants, straight in log τ.
 

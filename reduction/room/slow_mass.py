@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from reduction.align.timeline import Timeline
 from reduction.room.room_drivers import Drivers, room_drivers
 from reduction.room.slow_mass_evidence import Evidence, apparent_capacity, own_reasons
-from reduction.room.slow_mass_model import HOUR_S, choices, design, prior, prior_stores, tables
+from reduction.room.slow_mass_model import HOUR_S, Choices, Stores, choices, design, prior, prior_stores, tables
 from reduction.session import Room, Session
 
 FloatArray = NDArray[np.float64]
@@ -34,71 +34,64 @@ class SlowMassRelease:
 
 
 @dataclass(frozen=True)
-class Belief:
-    """Release in each window [W], shape (k,), and how well its time constants explain the log (log weight)."""
+class Beliefs:
+    """For each choice of time constants the release in each window [W], shape (choices, windows), and a log weight."""
 
     mean: FloatArray
     variance: FloatArray
-    log_weight: float
-    slow_s: float
+    log_weight: FloatArray
 
-
-def _mixture(beliefs: list[Belief]) -> tuple[FloatArray, FloatArray, float]:
-    """Mean and standard deviation over weighted choices of time constants, and the slow one's mean. [W, W, s]"""
-    logs = np.array([b.log_weight for b in beliefs])
-    weight = np.exp(logs - logs.max())
-    weight /= weight.sum()
-    means = np.stack([b.mean for b in beliefs])
-    mean = weight @ means
-    variance = weight @ (np.stack([b.variance for b in beliefs]) + (means - mean) ** 2)
-    slow_s = float(weight @ np.array([b.slow_s for b in beliefs]))
-    return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2)), slow_s
+    def mixed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Mean and standard deviation over the choices, shape (windows,) [W], and the choices' weights."""
+        weight = np.exp(self.log_weight - self.log_weight.max())
+        weight /= weight.sum()
+        mean = weight @ self.mean
+        variance = weight @ (self.variance + (self.mean - mean) ** 2)
+        return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2)), weight
 
 
 def _updated(
-    before: Belief,
+    before: Beliefs,
     at_windows: FloatArray,
-    at_stretches: FloatArray,
-    mean: FloatArray,
-    sd: FloatArray,
+    expected_w: FloatArray,
+    seen: FloatArray,
     evidence: Evidence,
-    own: tuple[FloatArray, FloatArray],
-) -> Belief:
-    """Condition one choice's normal prior on the apparent capacities (which the release would lower)."""
-    seen = -at_stretches * sd
-    total = seen @ seen.T + own[1]
-    cross = (at_windows * sd) @ seen.T
-    factor = np.linalg.cholesky(total)
-    off = np.linalg.solve(factor, evidence.value_w - own[0] + at_stretches @ mean)
-    part = np.linalg.solve(factor, cross.T)
-    evidence_log = -0.5 * float(off @ off) - float(np.log(np.diag(factor)).sum())
-    return Belief(
-        before.mean + part.T @ off,
-        before.variance - np.sum(part**2, axis=0),
-        before.log_weight + evidence_log,
-        before.slow_s,
+    drivers: Drivers,
+) -> Beliefs:
+    """Condition the normal priors on the apparent capacities, which the release lowers.
+
+    Coefficients count in their prior's standard deviations: `at_windows` (choices, windows, coefficients) and `seen`
+    (choices, stretches, coefficients) are what one of each gives, `expected_w` (choices, stretches) what the means do.
+    """
+    own_w, own_covariance = own_reasons(evidence, drivers)
+    whiten = np.linalg.inv(np.linalg.cholesky(own_covariance))
+    seen = -whiten @ seen
+    off = (evidence.value_w - own_w + expected_w) @ whiten.T
+    told = (off[:, None, :] @ seen)[:, 0]
+    precision = np.eye(seen.shape[2]) + seen.swapaxes(1, 2) @ seen
+    covariance = np.linalg.inv(precision)
+    best = (covariance @ told[:, :, None])[:, :, 0]
+    misfit = np.sum(off**2, axis=1) - np.sum(told * best, axis=1)
+    return Beliefs(
+        before.mean + (at_windows @ best[:, :, None])[:, :, 0],
+        np.sum((at_windows @ covariance) * at_windows, axis=2),
+        before.log_weight - 0.5 * (misfit + np.linalg.slogdet(precision).logabsdet),
     )
 
 
 def _beliefs(
-    room: Room, drivers: Drivers, windows: NDArray[np.int64], evidence: Evidence
-) -> tuple[list[Belief], list[Belief]]:
-    """Before and after the evidence, one for each choice of time constants."""
-    stores = prior_stores(room)
+    stores: Stores, chosen: Choices, drivers: Drivers, windows: NDArray[np.int64], evidence: Evidence
+) -> tuple[Beliefs, Beliefs]:
+    """Before and after the evidence."""
     both = tables(drivers, np.concatenate([windows, evidence.spans]) if evidence.usable else windows)
-    own = own_reasons(evidence, drivers) if evidence.usable else None
-    designs: dict[tuple[float, ...], FloatArray] = {}
-    before, after = [], []
-    for choice in choices(stores):
-        mean, sd = prior(stores, drivers, choice)
-        if choice.taus_s not in designs:
-            designs[choice.taus_s] = design(both, drivers, choice)
-        wanted, at_stretches = np.split(designs[choice.taus_s], [len(windows)])
-        belief = Belief(wanted @ mean, np.sum((wanted * sd) ** 2, axis=1), float(np.log(choice.weight)), choice.slow_s)
-        before.append(belief)
-        if own is not None:
-            after.append(_updated(belief, wanted, at_stretches, mean, sd, evidence, own))
-    return before, after or before
+    every = design(both, drivers, chosen)
+    mean, sd = prior(stores, drivers, chosen)
+    expected, unit = (every @ mean[:, :, None])[:, :, 0], every * sd[:, None, :]
+    n = len(windows)
+    before = Beliefs(expected[:, :n], np.sum(unit[:, :n] ** 2, axis=2), np.log(chosen.weight))
+    if not evidence.usable:
+        return before, before
+    return before, _updated(before, unit[:, :n], expected[:, n:], unit[:, n:], evidence, drivers)
 
 
 def slow_mass_release(
@@ -128,8 +121,11 @@ def slow_mass_release(
     if drivers is None:
         return tuple(SlowMassRelease(0.0, 0.0, "No room temperature, so no estimate.") for _ in windows)
     evidence = apparent_capacity(timeline, session, drivers)
-    before, after = _beliefs(session.room, drivers, drivers.spans(windows), evidence)
-    (_, prior_u, _), (value, u, slow_s) = _mixture(before), _mixture(after)
+    stores = prior_stores(session.room)
+    chosen = choices(stores)
+    before, after = _beliefs(stores, chosen, drivers, drivers.spans(windows), evidence)
+    (_, prior_u, _), (value, u, weight) = before.mixed(), after.mixed()
+    slow_s = float(weight @ chosen.stores_s[1])
     return tuple(
         SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s), slow_s))
         for v, s, p in zip(value, u, prior_u, strict=True)

@@ -6,14 +6,13 @@ linearly, so their normal priors update in closed form; the choices are then wei
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.room.relaxation import TAU_GRID_S, at_time_constant, relaxing_part, span_means
+from reduction.room.relaxation import TAU_GRID_S, at_time_constant, decay_means, relaxing_part, span_means
 from reduction.room.room_drivers import Drivers
 from reduction.session import Room
 
@@ -60,19 +59,16 @@ class Stores:
 
 
 @dataclass(frozen=True)
-class Choice:
-    """One choice of time constants with its prior weight."""
+class Choices:
+    """Choices of time constants [s] and of what the room may have changed by before [K], with their prior weights.
 
-    middle_s: float
-    slow_s: float
-    fast_s: float
-    history_k: float
-    weight: float
+    Each of shape (c,); `stores_s` the middle and the slow time constant, shape (2, c).
+    """
 
-    @property
-    def taus_s(self) -> tuple[float, float, float]:
-        """Its three time constants: choices with the same share a design."""
-        return self.middle_s, self.slow_s, self.fast_s
+    stores_s: FloatArray
+    fast_s: FloatArray
+    history_k: FloatArray
+    weight: FloatArray
 
 
 def _weights(taus_s: FloatArray, median_s: float, log_sd: float) -> FloatArray:
@@ -107,13 +103,17 @@ def prior_stores(room: Room) -> Stores:
     )
 
 
-def choices(stores: Stores) -> Iterator[Choice]:
+def choices(stores: Stores) -> Choices:
     """Every choice of time constants in which the slow store is slower than the middle one."""
     middle = zip(stores.middle_taus_s, stores.middle_weight, strict=True)
     slow = zip(stores.slow_taus_s, stores.slow_weight, strict=True)
-    for (m, wm), (s, ws), f, (history_k, wh) in product(middle, slow, FAST_TAUS_S, HISTORY_SD_K):
-        if s > 1.4 * m:
-            yield Choice(float(m), float(s), float(f), history_k, float(wm * ws * wh))
+    every = [
+        (m, s, fast, history_k, wm * ws * wh)
+        for (m, wm), (s, ws), fast, (history_k, wh) in product(middle, slow, FAST_TAUS_S, HISTORY_SD_K)
+        if s > 1.4 * m
+    ]
+    middle_s, slow_s, fast_s, history_k, weight = np.array(every).T
+    return Choices(np.stack([middle_s, slow_s]), fast_s, history_k, weight)
 
 
 @dataclass(frozen=True)
@@ -128,46 +128,51 @@ class Tables:
 
 def tables(drivers: Drivers, edges: IntArray) -> Tables:
     """Run the measured temperatures through every time constant once."""
-    since = (np.arange(drivers.room_c.size) * drivers.step_s)[None, :]
     return Tables(
         room=span_means(relaxing_part(drivers.room_c, drivers.step_s, TAU_GRID_S), edges),
         around=tuple(span_means(relaxing_part(t, drivers.step_s, TAU_GRID_S), edges) for t in drivers.neighbours_c),
-        decay=span_means(np.exp(-since / TAU_GRID_S[:, None]), edges),
+        decay=decay_means(drivers.step_s, TAU_GRID_S, edges),
         slope=span_means(np.gradient(drivers.room_c, drivers.step_s), edges),
     )
 
 
-def design(table: Tables, drivers: Drivers, choice: Choice) -> FloatArray:
-    """What one unit of each coefficient gives to the room, shape (spans, coefficients). [W]
+def design(table: Tables, drivers: Drivers, chosen: Choices) -> FloatArray:
+    """What one unit of each coefficient gives to the room, shape (choices, spans, coefficients). [W]
 
     Coefficients: middle and slow conductance, fast share, per store and surface the massive share of UA, per store
     its state at the first sample (as heat flow).
     """
-    tau = np.array([choice.middle_s, choice.slow_s])
-    room = at_time_constant(table.room, tau)
-    trailing = at_time_constant(table.room, np.array([choice.fast_s]))[0] / choice.fast_s
+
+    def read(means: FloatArray) -> FloatArray:
+        return at_time_constant(means, chosen.stores_s.ravel()).reshape(*chosen.stores_s.shape, -1)
+
+    trailing = at_time_constant(table.room, chosen.fast_s) / chosen.fast_s[:, None]
     fast = drivers.c_j_per_k * (table.slope - trailing)
-    around = [-ua * at_time_constant(t, tau) for ua, t in zip(drivers.ua_w_per_k, table.around, strict=True)]
-    return np.concatenate([-room, fast[None, :], *around, -at_time_constant(table.decay, tau)]).T
+    around = [-ua * read(t) for ua, t in zip(drivers.ua_w_per_k, table.around, strict=True)]
+    return np.concatenate([-read(table.room), fast[None], *around, -read(table.decay)]).transpose(1, 2, 0)
 
 
-def _start(stores: Stores, drivers: Drivers, tau: FloatArray, history_k: float) -> tuple[FloatArray, FloatArray]:
-    """Mean and u of what each store takes up at the first sample, from what happened before.
+def _start(stores: Stores, drivers: Drivers, chosen: Choices) -> tuple[FloatArray, FloatArray]:
+    """Mean and u of what each store takes up at the first sample, from what happened before, shape (2, choices).
 
     Heaters that radiate have been warming the stores since they were switched on.
     """
-    radiant = RADIANT_TO_STORE * drivers.radiant_w * np.mean(np.exp(-SOAK_S[:, None] / tau), axis=0)
-    left = np.sqrt(np.mean(np.exp(-2.0 * SOAK_S[:, None] / tau), axis=0))
-    room = np.array([stores.middle_w_per_k[0], stores.slow_w_per_k[0]]) * history_k * left
+    tau = chosen.stores_s
+    soaked = np.exp(-SOAK_S[:, None, None] / tau)
+    radiant = RADIANT_TO_STORE * drivers.radiant_w * np.mean(soaked, axis=0)
+    left = np.sqrt(np.mean(soaked**2, axis=0))
+    room = np.array([[stores.middle_w_per_k[0]], [stores.slow_w_per_k[0]]]) * chosen.history_k * left
     history = np.where(drivers.outdoors, OUTDOOR_HISTORY_SD_K, INDOOR_HISTORY_SD_K)
     around = MASSIVE_SHARE[0] * np.sqrt(np.sum((drivers.ua_w_per_k * history) ** 2)) * tau / (tau + HISTORY_TAU_S)
     return radiant, np.sqrt(room**2 + around**2 + radiant**2)
 
 
-def prior(stores: Stores, drivers: Drivers, choice: Choice) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard deviation of the coefficients of `design`."""
-    start, start_u = _start(stores, drivers, np.array([choice.middle_s, choice.slow_s]), choice.history_k)
-    shares = 2 * len(drivers.neighbours_c)
-    mean = [stores.middle_w_per_k[0], stores.slow_w_per_k[0], FAST_SHARE[0], *[MASSIVE_SHARE[0]] * shares, *start]
-    sd = [stores.middle_w_per_k[1], stores.slow_w_per_k[1], FAST_SHARE[1], *[MASSIVE_SHARE[1]] * shares, *start_u]
-    return np.array(mean), np.array(sd)
+def prior(stores: Stores, drivers: Drivers, chosen: Choices) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of the coefficients of `design`, shape (choices, coefficients) each."""
+    shares = [MASSIVE_SHARE] * (2 * len(drivers.neighbours_c))
+    same = np.array([stores.middle_w_per_k, stores.slow_w_per_k, FAST_SHARE, *shares]).T
+    mean, sd = (
+        np.concatenate([np.repeat(row[:, None], chosen.weight.size, axis=1), start]).T
+        for row, start in zip(same, _start(stores, drivers, chosen), strict=True)
+    )
+    return mean, sd
