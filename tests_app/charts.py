@@ -17,15 +17,18 @@ from units import drawing
 from units.quantities import METRIC, Display, number
 
 WIDTH, HEIGHT, MARGIN = 180, 40, 2
-CHART_WIDTH = 800
+CHART_WIDTH, PANEL_HEIGHT = 800, 170
 ROOM_FOR_TYPE = {"left": 8, "right": 40, "top": 8, "bottom": 8}  # a browser's letters may be wider than the renderer's
 MOST_PER_LINE = 360
 TABLE_ROWS = 48
 PANELS = (
-    ("Temperature", ("_temp", "_wet_bulb")),
+    ("Room", ("room_temp", "return_temp")),
+    ("Other temperatures", ("_temp", "_wet_bulb")),
     ("Power", ("_power", "_energy")),
     ("Humidity", ("_rh",)),
 )
+TEMPERATURES = ("Room", "Other temperatures")
+LEAST_SPAN_K = 2.0  # of the room's own panel: a room that stands still is drawn so, not as its sensors' noise
 SHADES = drawing.SERIES
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
 
@@ -112,11 +115,16 @@ def _long(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
         )
         for column in frame.columns
         for role, name in [_parts(column)]
-        for panel, endings in PANELS
-        if role.endswith(endings)
+        for panel in [_panel_of(role)]
+        if panel
     ]
     long = pd.concat(tables) if tables else pd.DataFrame(columns=["time", "value", "channel", "panel"])
     return long.assign(time=pd.to_datetime(long.time).dt.strftime("%Y-%m-%dT%H:%M:%SZ"))
+
+
+def _panel_of(role: str) -> str | None:
+    """Return the panel a role is drawn in: the first that takes it."""
+    return next((panel for panel, endings in PANELS if role.endswith(endings)), None)
 
 
 def _drawn_as(role: str, name: str) -> str:
@@ -125,7 +133,7 @@ def _drawn_as(role: str, name: str) -> str:
 
 
 def _shown(values: pd.Series, panel: str, display: Display) -> pd.Series:
-    return values * 1.8 + 32 if panel == "Temperature" and display.temperature == "F" else values
+    return values * 1.8 + 32 if panel in TEMPERATURES and display.temperature == "F" else values
 
 
 def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
@@ -140,7 +148,7 @@ def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
 def _panel(
     long: pd.DataFrame, bands: pd.DataFrame, name: str, zone: str, display: Display, is_last: bool
 ) -> alt.LayerChart:
-    symbol = {"Temperature": display.temp_symbol, "Power": "W", "Humidity": "%"}[name]
+    symbol = display.temp_symbol if name in TEMPERATURES else {"Power": "W", "Humidity": "%"}[name]
     names = list(dict.fromkeys(long.channel))
     legend = {"title": None, "columns": 1, "labelLimit": 150, "symbolSize": 220}
     shades = [SHADES[i % len(SHADES)] for i in range(len(names))]
@@ -149,16 +157,27 @@ def _panel(
     line = alt.Chart(long).mark_line(strokeWidth=1.4, interpolate="step-after" if name == "Power" else "linear")
     lines = line.encode(
         x,
-        alt.Y("value:Q").title(f"{name} ({symbol})").scale(zero=name == "Power").axis(minExtent=44),
+        alt.Y("value:Q").title(f"{name} ({symbol})").scale(_scale(long.value, name, display)).axis(minExtent=44),
         alt.Color("channel:N").scale(domain=names, range=shades).legend(**legend),
         alt.StrokeDash("channel:N").scale(domain=names, range=dashes).legend(**legend),
     )
     if bands.empty:
-        return alt.layer(lines).properties(width=CHART_WIDTH, height=190)
+        return alt.layer(lines).properties(width=CHART_WIDTH, height=PANEL_HEIGHT)
     span = alt.Chart(bands).encode(alt.X("start:T").scale(type="utc"), alt.X2("end:T"))
-    fill = span.transform_filter("datum.accepted").mark_rect(color=drawing.MEASURED_SOFT)
+    fill = span.mark_rect(color=drawing.MEASURED_SOFT).encode(
+        alt.Opacity("accepted:N").scale(domain=[True, False], range=[1.0, 0.4]).legend(None)
+    )
     edge = span.mark_rect(fillOpacity=0, stroke=drawing.SOFT, strokeDash=[4, 3])
-    return alt.layer(fill, edge, lines).properties(width=CHART_WIDTH, height=190)
+    return alt.layer(fill, edge, lines).properties(width=CHART_WIDTH, height=PANEL_HEIGHT)
+
+
+def _scale(values: pd.Series, panel: str, display: Display) -> alt.Scale:
+    """Return the scale of a panel: power from zero, the room over at least two kelvin."""
+    if panel != "Room" or values.isna().all():
+        return alt.Scale(zero=panel == "Power")
+    low, high = float(values.min()), float(values.max())
+    missing = max(0.0, LEAST_SPAN_K * (1.8 if display.temperature == "F" else 1.0) - (high - low)) / 2
+    return alt.Scale(domain=[low - missing, high + missing], nice=True)
 
 
 def span_table(frame: pd.DataFrame, zone: str) -> dict[str, Any]:

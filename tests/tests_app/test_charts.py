@@ -35,15 +35,22 @@ def text_of(svg: str) -> list[str]:
 
 def test_the_timeline_names_quantities_units_zone_and_channels() -> None:
     words = text_of(charts.timeline(FRAME, [ACCEPTED], "America/Denver", Display()))
-    assert {"Temperature (°C)", "Power (W)", "Humidity (%)", "Time (America/Denver)", "plug", "hygro"} <= set(words)
+    assert {"Room (°C)", "Power (W)", "Humidity (%)", "Time (America/Denver)", "plug", "hygro"} <= set(words)
     assert "06:30" in words  # 12:30 UTC on a wall in Denver in July
     assert "relay" not in words
 
 
 def test_the_timeline_follows_the_readers_temperature_scale() -> None:
     words = text_of(charts.timeline(FRAME, [], "UTC", Display(temperature="F")))
-    assert "Temperature (°F)" in words
+    assert "Room (°F)" in words
     assert {"70", "75"} & set(words)  # 20…26 °C is 68…78.8 °F
+
+
+def test_a_room_that_stands_still_is_drawn_standing_still_and_apart_from_the_coil() -> None:
+    still = FRAME[[]].assign(**{"room_temp|middle": 26.0 + 0.05 * np.sin(np.arange(720)), "supply_temp|louvre": 9.0})
+    words = text_of(charts.timeline(still, [], "UTC", Display()))
+    assert {"Room (°C)", "Other temperatures (°C)"} <= set(words)
+    assert {"25.0", "26.0", "27.0"} <= set(words)  # 2 K at the least, though its sensor moves by 0.1 K
 
 
 def test_a_counter_of_energy_is_drawn_as_power_and_says_so() -> None:
