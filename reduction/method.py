@@ -43,8 +43,12 @@ grows with distance; the shortfall in ordered steps that sum exactly; conformanc
 §11 Plans. The same engine run forward, with cautions at the step where they matter.
 """
 
-METHOD_VERSION = "1.0"
+METHOD_VERSION = "1.1"
 
 HISTORY: dict[str, str] = {
     "1.0": "First version: room heat balance with envelope, storage and slow mass; GUM budget; cross-checks; limits.",
+    "1.1": (
+        "Errors that points share no longer average out where several points make one rating, surface or season. "
+        "Variable-speed CEER weighs its four tests by 0.08, 0.20, 0.33 and 0.39, as the rule does, not by hours."
+    ),
 }

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from reduction.ground.tables import table
 
-COOLING_H = 750.0  # h of cooling a year, 10 CFR 430 Subpart B Appendix F, from memory
+COOLING_H = 750.0  # h of cooling a year: 10 CFR 430 Subpart B Appendix F (86 FR 16446), 5.2.1, AEC_cool = 0.75 P_cool
 INACTIVE_H = 5115.0  # h of inactive or off mode a year, Appendix F, from memory
 SINGLE_SPEED_CAPACITY_PER_F = 0.0099  # of the 95 °F capacity gained per °F below, Appendix F, from memory
 SINGLE_SPEED_POWER_PER_F = 0.0076  # of the 95 °F power saved per °F below, Appendix F, from memory
@@ -56,7 +56,7 @@ def ceer(capacity_btu_per_h: float, power_w: float, standby_w: float = 0.0) -> f
 
     References
     ----------
-    10 CFR 430 Subpart B Appendix F, from memory.
+    10 CFR 430 Subpart B Appendix F as of 86 FR 16446 (2021), 5.2.2; hours of inactive mode from memory.
 
     Examples
     --------
@@ -95,12 +95,13 @@ def variable_speed_ceer(tests: Sequence[tuple[float, float]], standby_w: float) 
 
     References
     ----------
-    10 CFR 430 Subpart B Appendix F as amended by 86 FR 16446 (2021), weights and factors from memory.
+    10 CFR 430 Subpart B Appendix F as amended by 86 FR 16446 (2021), weights of 5.3.1; cycling loss factors and the
+    single-speed slopes from memory. The proposal of 2020 weighed by hours; the rule weighs by heat delivered.
 
     Examples
     --------
     >>> round(variable_speed_ceer([(12000, 1050), (12400, 1000), (9000, 600), (6200, 340)], 1.0).ceer, 4)
-    14.7164
+    14.3545
     """
     rows = table("ceer_tests")
     if len(tests) != len(rows):

@@ -115,7 +115,7 @@ def us_ceer(
 
     References
     ----------
-    10 CFR 430 Subpart B Appendix F, from memory: weights in `data/ceer_tests.csv`.
+    10 CFR 430 Subpart B Appendix F (86 FR 16446), 5.2 and 5.3: weights in `data/ceer_tests.csv`.
     """
     full = [point for point in points if point.limit.verdict == "at full speed"]
     rated = rating_correction(full, named_condition("us_room_95f"))

@@ -148,7 +148,8 @@ def test_a_variable_speed_unit_needs_its_lower_levels_for_the_adjustment() -> No
     low = _point(1817.0, 340.0, "reduced speed", outdoor_temp_c=_m(27.7778))
     without, with_levels = us_ceer([full, middle]), us_ceer([full, middle, low], _m(1.0))
     assert "lower bound" in without.because
-    assert with_levels.value == pytest.approx(14.7, abs=0.15)
+    # The worked example of the published rows is 14.35; idle power and maps differ a little here.
+    assert with_levels.value == pytest.approx(14.35, abs=0.15)
     assert with_levels.value > without.value
 
 
