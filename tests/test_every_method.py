@@ -18,11 +18,11 @@ UNSAFE = ("post", "put", "patch", "delete")
 # Pages that show a form on GET and take it on POST; whatever else the table reads with GET only reads.
 FORMS = {
     "people", "unit-new", "units-import", "unit-edit", "session-new", "session-import", "session-edit", "files",
-    "channels", "facts", "room-new", "room-edit", "room-value-new", "instrument-new", "instrument-edit",
-    "instrument-calibrate", "review-new", "review", "review-publish", "review-withdraw", "shared-reply", "sign-in",
+    "channels", "facts", "decision", "room-new", "room-edit", "room-value-new", "instrument-new", "instrument-edit",
+    "instrument-calibrate", "review-new", "review", "review-publish", "review-withdraw", "shared-reply", "sign-in", "sign-in-code",
     "password-change", "tokens", "api-units", "api-sessions", "colocation", "season", "review-preview", "upload-part",
 }  # fmt: skip
-ALSO = {"api-unit": {"patch"}}
+ALSO = {"api-unit": {"patch"}, "api-session-decision": {"put"}}
 
 
 def taken_by(name: str) -> set[str]:

@@ -71,6 +71,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "upload-finish": ("post", 302, 404, 403, 409, 409),
     "channels": ("get", 302, 404, 200, 200, 200),
     "facts": ("get", 302, 404, 200, 200, 200),
+    "decision": ("get", 302, 404, 200, 200, 200),
     "windows": ("get", 302, 404, 200, 200, 200),
     "windows-propose": ("post", 302, 404, 403, 302, 302),
     "window-add": ("post", 302, 404, 403, 422, 422),
@@ -129,6 +130,12 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "shared": ("get", 200, 200, 200, 200, 200),  # who holds the secret reads the draft
     "shared-reply": ("get", 200, 200, 200, 200, 200),
     "sign-in": ("get", 200, 302, 302, 302, 302),
+    "sign-in-code": ("get", 302, 302, 302, 302, 302),  # who has given no password is sent to do so
+    "second-step": ("get", 302, 200, 200, 200, 200),
+    "second-step-begin": ("post", 302, 200, 200, 200, 200),
+    "second-step-confirm": ("post", 302, 422, 422, 422, 422),
+    "second-step-codes": ("post", 302, 422, 422, 422, 422),
+    "second-step-off": ("post", 302, 422, 422, 422, 422),
     "sign-out": ("post", 302, 302, 302, 302, 302),
     "password-change": ("get", 302, 200, 200, 200, 200),
     "display": ("post", 302, 302, 302, 302, 302),
@@ -140,6 +147,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "api-sessions": ("get", 401, 200, 200, 200, 200),
     "api-session": ("get", 401, 404, 200, 200, 200),
     "api-session-document": ("get", 401, 404, 200, 200, 200),
+    "api-session-decision": ("get", 401, 404, 200, 200, 200),
     "api-session-file": ("get", 401, 404, 200, 200, 200),
     "api-session-reduce": ("post", 401, 404, 403, 202, 202),
     "api-job": ("get", 401, 404, 200, 200, 200),

@@ -20,6 +20,7 @@ from units.views import (
     rereduction,
     reviews,
     room,
+    second_step,
     shares,
     tokens,
     unit,
@@ -133,6 +134,12 @@ shared_urls = [
 # /account/
 account_urls = [
     path("sign-in/", account.sign_in, name="sign-in"),
+    path("sign-in/code/", second_step.sign_in_code, name="sign-in-code"),
+    path("second-step/", second_step.show, name="second-step"),
+    path("second-step/begin/", second_step.begin, name="second-step-begin"),
+    path("second-step/confirm/", second_step.confirm, name="second-step-confirm"),
+    path("second-step/codes/", second_step.codes, name="second-step-codes"),
+    path("second-step/off/", second_step.off, name="second-step-off"),
     path("sign-out/", account.sign_out, name="sign-out"),
     path("password/", account.PasswordChange.as_view(), name="password-change"),
     path("display/", account.display, name="display"),

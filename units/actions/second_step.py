@@ -86,7 +86,7 @@ def key_of(step: SecondStep) -> str:
 
 def address_of(step: SecondStep) -> str:
     """Return what a code app reads from the picture: issuer, name and key."""
-    return pyotp.TOTP(key_of(step)).provisioning_uri(step.person.get_username(), issuer_name=ISSUER)
+    return pyotp.TOTP(key_of(step)).provisioning_uri(name=step.person.get_username(), issuer_name=ISSUER)
 
 
 def _is_of_app(step: SecondStep, code: str, now: datetime) -> bool:

@@ -13,14 +13,15 @@ COUNTED_FOR = timedelta(minutes=15)
 MOST_OF_NAME_AND_ADDRESS = 5
 MOST_OF_ADDRESS = 50  # several people may sit behind one address
 MOST_OF_NAME = 100  # guesses spread over many addresses; so high that nobody is locked out by a few who tease
+MOST_CODES = 10  # of one person, from anywhere: who tries codes knows the password already
 
 
-def wait_s(*, name: str, address: str, now: datetime | None = None) -> int:
+def wait_s(*, name: str, address: str, most_of_name: int = MOST_OF_NAME, now: datetime | None = None) -> int:
     """Return how many seconds a sign-in has to wait; 0 where it may be tried."""
     moment = now or datetime.now(UTC)
     recent = SignInFailure.objects.filter(failed_at__gt=moment - COUNTED_FOR)
     of_name, of_address = Q(name_digest=_digest(_folded(name))), Q(address_digest=_digest(address))
-    limits = ((of_name & of_address, MOST_OF_NAME_AND_ADDRESS), (of_address, MOST_OF_ADDRESS), (of_name, MOST_OF_NAME))
+    limits = ((of_name & of_address, MOST_OF_NAME_AND_ADDRESS), (of_address, MOST_OF_ADDRESS), (of_name, most_of_name))
     waits = [0]
     for which, most in limits:
         last = recent.filter(which).order_by("-failed_at")[:most]

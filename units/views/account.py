@@ -12,9 +12,10 @@ from django.urls import reverse_lazy
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from units.actions import people
+from units.actions import people, second_step
 from units.forms.sign_in import SignInForm
 from units.quantities import COOKIE, chosen, display_of
+from units.views.second_step import ask
 
 A_YEAR_S = 365 * 24 * 3600
 
@@ -25,6 +26,12 @@ class SignIn(auth.LoginView):
     template_name = "units/sign_in.html"
     redirect_authenticated_user = True
     authentication_form = SignInForm
+
+    def form_valid(self, form: SignInForm) -> HttpResponse:
+        """Sign in, or ask for the second step where the person has turned it on."""
+        if second_step.of(form.get_user()):
+            return ask(self.request, form.get_user(), then=self.get_success_url())
+        return super().form_valid(form)
 
     def form_invalid(self, form: SignInForm) -> HttpResponse:
         """Say what is wrong, or how long to wait."""
