@@ -11,13 +11,13 @@ passed through r_p, which is zero when nothing has changed for several τ. No nu
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 FloatArray = NDArray[np.float64]
-
-TAU_GRID_S: FloatArray = np.geomspace(120.0, 60.0 * 3600.0, 40)
 
 
 def fill_gaps(values: FloatArray) -> FloatArray:
@@ -73,10 +73,46 @@ def relaxing_part(driver_c: FloatArray, step_s: float, tau_s: FloatArray) -> Flo
     >>> round(float(y[0, 3601]), 3)
     0.368
     """
+    return np.stack(list(_relaxing(driver_c, step_s, tau_s)))
+
+
+def _relaxing(driver_c: FloatArray, step_s: float, tau_s: FloatArray) -> Iterator[FloatArray]:
     change = np.diff(driver_c, prepend=driver_c[0])
-    keep = np.exp(-step_s / tau_s)
-    gain = (1.0 - keep) * tau_s / step_s
-    return np.stack([lfilter([g], [1.0, -k], change) for g, k in zip(gain, keep, strict=True)])
+    for rate in step_s / tau_s:
+        yield lfilter([-np.expm1(-rate) / rate], [1.0, -np.exp(-rate)], change)
+
+
+def relaxing_means(driver_c: FloatArray, step_s: float, tau_s: FloatArray, edges: NDArray[np.int64]) -> FloatArray:
+    """Means of the relaxing part over spans of cells, from its values at their edges alone.
+
+    Summing y[n] = k·y[n−1] + g·(T[n] − T[n−1]) over a span gives (1 − k)·Σy = g·ΔT − k·Δy, from the cell before the
+    span to its last one.
+
+    Parameters
+    ----------
+    driver_c, step_s, tau_s
+        As `relaxing_part`.
+    edges
+        First and one-past-last cell of each span, shape (k, 2).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (m, k). [K]
+
+    Examples
+    --------
+    >>> course, spans = np.array([20.0, 21.0, 21.5, 21.5]), np.array([[0, 2], [1, 4]])
+    >>> part = relaxing_part(course, 60.0, np.array([600.0]))
+    >>> np.allclose(relaxing_means(course, 60.0, np.array([600.0]), spans), span_means(part, spans))
+    True
+    """
+    before = np.maximum(edges - 1, 0)
+    risen = np.diff(driver_c[before])[:, 0]
+    ends = np.stack([np.where(edges > 0, part[before], 0.0) for part in _relaxing(driver_c, step_s, tau_s)])
+    rate = (step_s / tau_s)[:, None]
+    lost = -np.expm1(-rate)
+    return np.asarray((risen / rate - np.exp(-rate) / lost * np.diff(ends)[:, :, 0]) / (edges[:, 1] - edges[:, 0]))
 
 
 def span_means(cells: FloatArray, edges: NDArray[np.int64]) -> FloatArray:
@@ -128,30 +164,3 @@ def decay_means(step_s: float, tau_s: FloatArray, edges: NDArray[np.int64]) -> F
     rate = step_s / tau_s[:, None]
     left = np.exp(-rate * edges[:, 0]) - np.exp(-rate * edges[:, 1])
     return np.asarray(left / (-np.expm1(-rate) * (edges[:, 1] - edges[:, 0])))
-
-
-def at_time_constant(table: FloatArray, tau_s: FloatArray) -> FloatArray:
-    """Read a table over `TAU_GRID_S` at other time constants, straight in log τ.
-
-    Parameters
-    ----------
-    table
-        Values at every time constant of the grid, shape (40, k).
-    tau_s
-        Time constants, shape (d,). [s]
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (d, k).
-
-    Examples
-    --------
-    >>> at_time_constant(np.log(TAU_GRID_S)[:, None], np.array([3600.0])).round(4).tolist()
-    [[8.1887]]
-    """
-    grid = np.log(TAU_GRID_S)
-    position = np.clip((np.log(tau_s) - grid[0]) / (grid[1] - grid[0]), 0.0, grid.size - 1.000001)
-    low = position.astype(np.int64)
-    part = (position - low)[:, None]
-    return np.asarray((1.0 - part) * table[low] + part * table[low + 1])

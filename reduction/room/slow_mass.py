@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from reduction.align.timeline import Timeline
 from reduction.room.room_drivers import Drivers, room_drivers
 from reduction.room.slow_mass_evidence import Evidence, apparent_capacity, own_reasons
-from reduction.room.slow_mass_model import HOUR_S, Choices, Stores, choices, design, prior, prior_stores, tables
+from reduction.room.slow_mass_model import HOUR_S, Choices, Stores, choices, design, prior, prior_stores
 from reduction.session import Room, Session
 
 FloatArray = NDArray[np.float64]
@@ -83,8 +83,7 @@ def _beliefs(
     stores: Stores, chosen: Choices, drivers: Drivers, windows: NDArray[np.int64], evidence: Evidence
 ) -> tuple[Beliefs, Beliefs]:
     """Before and after the evidence."""
-    both = tables(drivers, np.concatenate([windows, evidence.spans]) if evidence.usable else windows)
-    every = design(both, drivers, chosen)
+    every = design(drivers, np.concatenate([windows, evidence.spans]) if evidence.usable else windows, chosen)
     mean, sd = prior(stores, drivers, chosen)
     expected, unit = (every @ mean[:, :, None])[:, :, 0], every * sd[:, None, :]
     n = len(windows)

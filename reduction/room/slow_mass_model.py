@@ -12,7 +12,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.room.relaxation import TAU_GRID_S, at_time_constant, decay_means, relaxing_part, span_means
+from reduction.room.relaxation import decay_means, relaxing_means, span_means
 from reduction.room.room_drivers import Drivers
 from reduction.session import Room
 
@@ -32,6 +32,7 @@ SLOW_SHARE = (0.40, 0.20)  # of the film, to what lies deeper, behind the lining
 MIDDLE_TAU_S = (1.3 * HOUR_S, 0.6)  # median, sd of log
 MIDDLE_TAUS_S: FloatArray = np.geomspace(0.5, 4.0, 5) * HOUR_S
 SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
+STORE_TAUS_S = (120.0, 60.0 * HOUR_S)  # no store that a characterisation found is taken as quicker or slower
 FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
 FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
 MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
@@ -87,7 +88,7 @@ def prior_stores(room: Room) -> Stores:
         h, c = mass.conductance_w_per_k, mass.capacity_j_per_k
         h_u, c_u = mass.conductance_u95_w_per_k / 2.0, mass.capacity_u95_j_per_k / 2.0
         log_sd = float(np.hypot(h_u / h, c_u / c)) + 0.1
-        taus = np.clip(c / h * np.exp(log_sd * np.linspace(-2.0, 2.0, 9)), TAU_GRID_S[0], TAU_GRID_S[-1])
+        taus = np.clip(c / h * np.exp(log_sd * np.linspace(-2.0, 2.0, 9)), *STORE_TAUS_S)
         middle = np.array([0.3, 1.0]) * HOUR_S
         return Stores((0.1 * h, 0.2 * h), (h, h_u), middle, taus, np.ones(2), _weights(taus, c / h, log_sd))
     film = FILM_W_PER_M2_K * INNER_SURFACE_PER_VOLUME * room.volume_m3 ** (2.0 / 3.0)
@@ -116,40 +117,22 @@ def choices(stores: Stores) -> Choices:
     return Choices(np.stack([middle_s, slow_s]), fast_s, history_k, weight)
 
 
-@dataclass(frozen=True)
-class Tables:
-    """Means over spans of what drives the stores, for every time constant of the grid."""
-
-    room: FloatArray
-    around: tuple[FloatArray, ...]
-    decay: FloatArray
-    slope: FloatArray
-
-
-def tables(drivers: Drivers, edges: IntArray) -> Tables:
-    """Run the measured temperatures through every time constant once."""
-    return Tables(
-        room=span_means(relaxing_part(drivers.room_c, drivers.step_s, TAU_GRID_S), edges),
-        around=tuple(span_means(relaxing_part(t, drivers.step_s, TAU_GRID_S), edges) for t in drivers.neighbours_c),
-        decay=decay_means(drivers.step_s, TAU_GRID_S, edges),
-        slope=span_means(np.gradient(drivers.room_c, drivers.step_s), edges),
-    )
-
-
-def design(table: Tables, drivers: Drivers, chosen: Choices) -> FloatArray:
-    """What one unit of each coefficient gives to the room, shape (choices, spans, coefficients). [W]
+def design(drivers: Drivers, edges: IntArray, chosen: Choices) -> FloatArray:
+    """What one unit of each coefficient gives to the room in each span, shape (choices, spans, coefficients). [W]
 
     Coefficients: middle and slow conductance, fast share, per store and surface the massive share of UA, per store
     its state at the first sample (as heat flow).
     """
-
-    def read(means: FloatArray) -> FloatArray:
-        return at_time_constant(means, chosen.stores_s.ravel()).reshape(*chosen.stores_s.shape, -1)
-
-    trailing = at_time_constant(table.room, chosen.fast_s) / chosen.fast_s[:, None]
-    fast = drivers.c_j_per_k * (table.slope - trailing)
-    around = [-ua * read(t) for ua, t in zip(drivers.ua_w_per_k, table.around, strict=True)]
-    return np.concatenate([-read(table.room), fast[None], *around, -read(table.decay)]).transpose(1, 2, 0)
+    taus_s, store = np.unique(chosen.stores_s, return_inverse=True)
+    store = store.reshape(chosen.stores_s.shape)
+    fast_s, fast = np.unique(chosen.fast_s, return_inverse=True)
+    room = relaxing_means(drivers.room_c, drivers.step_s, np.concatenate([taus_s, fast_s]), edges)
+    around = [relaxing_means(t, drivers.step_s, taus_s, edges) for t in drivers.neighbours_c]
+    slope = span_means(np.gradient(drivers.room_c, drivers.step_s), edges)
+    kept = drivers.c_j_per_k * (slope - room[len(taus_s) :] / fast_s[:, None])
+    massive = [-ua * means[store] for ua, means in zip(drivers.ua_w_per_k, around, strict=True)]
+    start = decay_means(drivers.step_s, taus_s, edges)[store]
+    return np.concatenate([-room[store], kept[fast][None], *massive, -start]).transpose(1, 2, 0)
 
 
 def _start(stores: Stores, drivers: Drivers, chosen: Choices) -> tuple[FloatArray, FloatArray]:

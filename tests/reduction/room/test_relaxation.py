@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from scipy.signal import TransferFunction, lsim
 
-from reduction.room.relaxation import TAU_GRID_S, at_time_constant, fill_gaps, relaxing_part, span_means
+from reduction.room.relaxation import decay_means, fill_gaps, relaxing_means, relaxing_part, span_means
 
 STEP_S = 10.0
 TIME_S = np.arange(0.0, 6 * 3600.0, STEP_S)
+TAUS_S = np.array([120.0, 5000.0, 60.0 * 3600.0])
 
 
 def test_a_ramp_ends_one_time_constant_behind() -> None:
@@ -28,14 +29,21 @@ def test_any_course_agrees_with_a_general_solver() -> None:
 
 
 def test_a_temperature_that_never_changes_leaves_nothing() -> None:
-    assert relaxing_part(np.full(50, 22.0), STEP_S, TAU_GRID_S) == pytest.approx(np.zeros((40, 50)))
+    assert relaxing_part(np.full(50, 22.0), STEP_S, TAUS_S) == pytest.approx(np.zeros((3, 50)))
 
 
-def test_a_table_is_read_between_its_time_constants_as_it_would_be_computed() -> None:
-    table = relaxing_part(np.where(TIME_S > 3600.0, 1.0, 0.0), STEP_S, TAU_GRID_S)[:, [-1]]
-    tau = np.array([2000.0, 7000.0])
-    exact = relaxing_part(np.where(TIME_S > 3600.0, 1.0, 0.0), STEP_S, tau)[:, [-1]]
-    assert at_time_constant(table, tau) == pytest.approx(exact, abs=3e-3)
+def test_means_from_the_edges_are_those_of_every_cell() -> None:
+    course = 22.0 + np.sin(TIME_S / 2500.0) + 0.3 * np.sin(TIME_S / 400.0)
+    spans = np.array([[0, 1], [0, 900], [7, 8], [300, TIME_S.size]])
+    every = relaxing_part(course, STEP_S, TAUS_S)
+    expected = np.array([[row[first:last].mean() for first, last in spans] for row in every])
+    assert relaxing_means(course, STEP_S, TAUS_S, spans) == pytest.approx(expected, abs=1e-9)
+
+
+def test_what_is_left_of_a_start_is_the_mean_of_its_decay() -> None:
+    spans = np.array([[0, 1], [0, 900], [300, TIME_S.size]])
+    decays = np.exp(-TIME_S / TAUS_S[:, None])
+    assert decay_means(STEP_S, TAUS_S, spans) == pytest.approx(span_means(decays, spans), abs=1e-12)
 
 
 def test_gaps_at_the_ends_hold_the_nearest_value() -> None:
