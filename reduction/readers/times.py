@@ -71,7 +71,8 @@ def find_times(grid: Grid, file: str, profile: Profile, time_zone: str) -> Times
         guesses.append(Guess("date_order", stamps.order, stamps.because, stamps.sure))
     placed, guess = _placed(reading, grid, file, profile, time_zone)
     faults = tuple(replace(f, first_row=grid.row_number((f.first_row or 1) - 1)) for f in placed.faults)
-    return Times(placed.time_s, reading.columns, guess.value, stamps.order, stamps.resolution_s, (*guesses, guess),
+    zone = "UTC" if reading.stamps.zoned else guess.value
+    return Times(placed.time_s, reading.columns, zone, stamps.order, stamps.resolution_s, (*guesses, guess),
         (*reading.faults, *junk, *faults))  # fmt: skip
 
 
@@ -79,7 +80,7 @@ def _placed(reading: Reading, grid: Grid, file: str, profile: Profile, time_zone
     """Place the stamps on UTC, with the zone and how it is known."""
     if reading.stamps.zoned:
         return Placed(reading.stamps.seconds), Guess(
-            "time_zone", "UTC", "stamps carry their offset or count in UTC", 1.0
+            "time_zone", "as the stamps say", "stamps carry their offset or count in UTC", 1.0
         )
     zone, guess = _zone(grid, reading, file, profile, time_zone)
     placed = _on_utc(reading, grid, zone, file)
