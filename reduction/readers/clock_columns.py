@@ -197,8 +197,12 @@ def _is_date(column: pa.Array) -> bool:
     if pa.types.is_date(column.type):
         return True
     if pa.types.is_timestamp(column.type):
-        return bool(pc.all(pc.equal(column, pc.floor_temporal(column, unit="day"))).as_py())
+        return all(_on_the_day(part) for part in (column[:_SAMPLE], column))
     return pa.types.is_string(column.type) and _some(column, r"^\s*\d{1,4}[./\- ]\s?\S+[./\- ]\s?\d{1,4}\s*$")
+
+
+def _on_the_day(column: pa.Array) -> bool:
+    return bool(pc.all(pc.equal(column, pc.floor_temporal(column, unit="day"))).as_py())
 
 
 def is_clock(column: pa.Array) -> bool:

@@ -248,7 +248,7 @@ def decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profile
         return profile.decimal, "as stated"
     if delimiter == ",":
         quoted = [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+,\d+\s*", c)]
-        plain = [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+\.\d+\s*", c)]
+        plain = quoted and [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+\.\d+\s*", c)]
         if quoted and not plain and not all(re.fullmatch(r"\s*[+\-]?[1-9]\d{0,2},\d{3}\s*", c) for c in quoted):
             return ",", f"quoted numbers such as {quoted[0].strip()}"
         return ".", "fields are split by comma"

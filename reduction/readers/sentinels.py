@@ -51,9 +51,10 @@ def without_sentinels(name: str, heading: Heading, values: FloatArray) -> tuple[
 
 
 def _extremes(values: FloatArray) -> tuple[float, float]:
-    if not len(values) or np.isnan(values).all():
-        return 0.0, 0.0
-    return float(np.nanmin(values)), float(np.nanmax(values))
+    """Least and greatest, NaN where there is none, which no code lies between."""
+    if not len(values):
+        return np.nan, np.nan
+    return float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
 
 
 def _is_code(values: FloatArray, here: BoolArray) -> bool:
