@@ -4,7 +4,20 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from tests_app.views import channels, evidence, facts, files, imports, jobs, result, season, sessions, uploads, windows
+from tests_app.views import (
+    channels,
+    decision,
+    evidence,
+    facts,
+    files,
+    imports,
+    jobs,
+    result,
+    season,
+    sessions,
+    uploads,
+    windows,
+)  # fmt: skip
 
 # /sessions/<id>/files/
 file_urls = [
@@ -55,6 +68,7 @@ session_urls = [
     path("uploads/", include(upload_urls)),
     path("channels/", channels.show, name="channels"),
     path("facts/", facts.show, name="facts"),
+    path("decision/", decision.show, name="decision"),
     path("windows/", include(window_urls)),
     path("result/", include(result_urls)),
 ]

@@ -15,9 +15,9 @@ class RuleChange(Document):
     """One change of the decision rule after the test's data, or its result, were there."""
 
     at: AwareDatetime
-    by: str = Field("", description="The role of who changed it on its bench; never a name")
-    before: str = Field(description="The rule until then, in words")
-    now: str = Field(description="The rule from then on, in words")
+    by: str = Field("", max_length=10, description="The role of who changed it on its bench; never a name")
+    before: str = Field(max_length=300, description="The rule until then, in words")
+    now: str = Field(max_length=300, description="The rule from then on, in words")
     why: str
     after: Literal["data", "result"] = Field(description="What there was to be seen when it was changed")
 

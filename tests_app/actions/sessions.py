@@ -10,7 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
-from tests_app.actions import mapping
+from tests_app.actions import decisions, mapping
 from tests_app.actions.reading import storable
 from tests_app.models import Session
 from units.models import Bench, Person, Room, Unit
@@ -37,6 +37,7 @@ FACTS: dict[str, TypeAdapter] = {
 }
 
 
+@transaction.atomic
 def create(
     *,
     bench: Bench,
@@ -45,10 +46,11 @@ def create(
     room: Room | None = None,
     purpose: str = "cooling",
     time_zone: str = "UTC",
+    rule: doc.DecisionRule | None = None,
     by: Person,
 ) -> Session:
-    """Make an empty session on the bench; it is synthetic where its unit or bench is."""
-    return Session.objects.create(
+    """Make an empty session on the bench, with its decision rule where one is chosen; synthetic as unit or bench is."""
+    session = Session.objects.create(
         bench=bench,
         name=name,
         unit=unit,
@@ -58,6 +60,9 @@ def create(
         is_synthetic=bench.is_synthetic or (unit is not None and unit.is_synthetic),
         created_by=by,
     )
+    if rule is not None:
+        decisions.choose(session=session, rule=rule, by=by)
+    return session
 
 
 @transaction.atomic

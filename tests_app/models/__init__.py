@@ -6,6 +6,7 @@ from tests_app.models.finding import Finding
 from tests_app.models.job import Job
 from tests_app.models.point import Point
 from tests_app.models.reduction import Reduction
+from tests_app.models.rule_choice import RuleChoice
 from tests_app.models.session import Session
 from tests_app.models.window import Window
 
@@ -17,6 +18,7 @@ __all__ = [
     "PartialUpload",
     "Point",
     "Reduction",
+    "RuleChoice",
     "SavedMapping",
     "Session",
     "SessionFile",

@@ -3,6 +3,7 @@
 from tests_app.session_document.as_document import (
     claims_of,
     day_of,
+    decision_of,
     describe_instrument,
     describe_room,
     describe_unit,
@@ -17,6 +18,7 @@ from tests_app.session_document.as_rows import from_document
 __all__ = [
     "claims_of",
     "day_of",
+    "decision_of",
     "describe_instrument",
     "describe_room",
     "describe_unit",

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
-from tests_app.models import Channel, Session, SessionFile, Window
+from tests_app.models import Channel, RuleChoice, Session, SessionFile, Window
 from units.models import CalibrationRecord, Claim, Instrument, Room, RoomValue, Unit
 
 JSON_FIELDS = ("fixed_loads", "people", "solar", "events")
@@ -39,8 +39,30 @@ def to_document(session: Session) -> doc.Session:
         heater_kind=session.heater_kind,
         windows=[_window(window) for window in session.windows.all() if window.accepted],
         settings=session.reduction_settings,
+        decision=decision_of(session),
         notes=session.notes,
         **{field: getattr(session, field) for field in JSON_FIELDS},
+    )
+
+
+def decision_of(session: Session) -> doc.DecisionRule:
+    """Return the rule that the session's claims are judged by, with each change of it after there were data."""
+    choices = list(session.rule_choices.all())
+    if not choices:
+        return doc.DecisionRule()
+    first = [choice.chosen_at for choice in choices if not choice.after]
+    changes = [_change(choice) for choice in choices if choice.after]
+    return doc.DecisionRule(**choices[-1].rule, chosen_at=max(first, default=None), changes=changes)
+
+
+def _change(choice: RuleChoice) -> doc.RuleChange:
+    return doc.RuleChange(
+        at=choice.chosen_at,
+        by=choice.chosen_in_role,
+        before=choice.before,
+        now=choice.now,
+        why=choice.why,
+        after=choice.after,
     )
 
 

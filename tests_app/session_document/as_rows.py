@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
-from tests_app.models import Channel, Evidence, Session, SessionFile, Window
+from reduction.judge.decision import in_words
+from tests_app.models import Channel, Evidence, RuleChoice, Session, SessionFile, Window
 from tests_app.session_document.as_document import JSON_FIELDS
 from units.models import Bench, Person, Unit
 
@@ -39,7 +40,24 @@ def from_document(
         _channel_row(_owner(channel, files), channel, position) for position, channel in enumerate(document.channels)
     )
     Window.objects.bulk_create(_window_row(session, window, by) for window in document.windows)
+    RuleChoice.objects.bulk_create(_rule_choices(session, document.decision))
     return session
+
+
+def _rule_choices(session: Session, decision: doc.DecisionRule) -> list[RuleChoice]:
+    """Return the choices as the document tells them; who made them stays on the bench that it comes from."""
+    rule = decision.model_dump(mode="json", exclude_defaults=True, exclude={"chosen_at", "changes"})
+    now = in_words(decision)
+    choices = []
+    if decision.chosen_at:
+        first = decision.changes[0].before if decision.changes else now
+        choices.append(RuleChoice(before=in_words(doc.DecisionRule()), now=first, chosen_at=decision.chosen_at))
+    for change in decision.changes:
+        same = {name: getattr(change, name) for name in ("before", "now", "why", "after")}
+        choices.append(RuleChoice(chosen_at=change.at, chosen_in_role=change.by, **same))
+    for choice in choices:
+        choice.session, choice.rule = session, rule
+    return choices
 
 
 def _session_file(session: Session, log: doc.LogFile, evidence: Evidence) -> SessionFile:

@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from reduction.errors import ReductionError
+from reduction.judge.decision import in_words
 from tests_app import session_document
 from tests_app.actions import sessions
 from tests_app.forms.facts import FactsForms
@@ -30,7 +31,9 @@ def show(request: HttpRequest, session: Session) -> HttpResponse:
             else:
                 messages.success(request, "Saved.")
                 return redirect("facts" if "again" in request.POST else "windows", session.pk)
-    return page(request, session, "facts", forms=forms, refusal=refusal, room=_room(session), status=status)
+    rule = in_words(session_document.decision_of(session))
+    context = {"forms": forms, "refusal": refusal, "room": _room(session), "rule": rule}
+    return page(request, session, "facts", **context, status=status)
 
 
 def _room(session: Session) -> object | None:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from reduction import session as doc
 from reduction.errors import ReductionError
+from reduction.judge.decision import in_words
 from tests_app import charts, tasks
 from tests_app.actions import attach as attach_action
 from tests_app.actions import reduce, reference
@@ -45,12 +46,20 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
         context["drift"] = (
             reference.alarms_at(session.bench, min(point.start for point in result.points)) if result.points else []
         )
+        context |= _judged_by(session, shown)
         context |= {"result": result, "points": [_shown(point, display) for point in result.points]}
         context["fit_picture"] = (
             charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course_w else ""
         )
         context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
+
+
+def _judged_by(session: Session, shown: Reduction) -> dict[str, Any]:
+    """Return the rule that this reduction's claims were judged by, and every choice of one until today."""
+    decision = doc.DecisionRule.model_validate(shown.document.get("decision") or {})
+    choices = session.rule_choices.select_related("chosen_by")
+    return {"decision": decision, "rule": in_words(decision), "choices": choices}
 
 
 def _chosen(reductions: list[Reduction], reduction_id: UUID | None) -> Reduction | None:

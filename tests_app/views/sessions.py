@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from tests_app.actions import sessions
+from tests_app.forms.decision import RuleForm
 from tests_app.forms.sessions import SessionForm
 from tests_app.models import Session
 from tests_app.views.common import STEPS, at_session, steps
@@ -53,14 +54,15 @@ def new(request: HttpRequest) -> HttpResponse:
     """Make a session; a unit given in the address is chosen already."""
     bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
     form = SessionForm(_posted(request), bench=bench, initial={"unit": request.GET.get("unit")})
-    if request.method == "POST" and form.is_valid():
-        session = sessions.create(bench=bench, by=request.user, **form.cleaned_data)
+    judged = RuleForm(_posted(request), prefix="decision")
+    if request.method == "POST" and all([form.is_valid(), judged.is_valid()]):
+        session = sessions.create(bench=bench, rule=judged.chosen(), by=request.user, **form.cleaned_data)
         return redirect("files", session.pk)
     return render(
         request,
         "tests_app/session_new.html",
-        {"form": form, "is_synthetic": bench.is_synthetic},
-        status=422 if form.errors else 200,
+        {"form": form, "judged": judged, "is_synthetic": bench.is_synthetic},
+        status=422 if form.errors or judged.errors else 200,
     )
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from rest_framework import serializers
 
 from reduction import session as doc
 from reduction.errors import ReductionError
 from reduction.judge.claims import claim_in_si
+from reduction.judge.decision import NO_TOLERANCE, schemes
 from tests_app.models import Job, Point, Reduction, Session, SessionFile
 from units.forms.unit import MOST_TAGS
 from units.models import Claim, PublishedPoint, Unit
@@ -97,6 +98,31 @@ class SessionArrivalSerializer(serializers.Serializer):
     document = serializers.CharField(help_text="SESSION.json as text; `/api/schema/session.json` describes it")
     files = serializers.ListField(child=serializers.FileField(), allow_empty=True, max_length=100)
     bench = serializers.UUIDField(required=False, help_text="Where you may work on several benches")
+
+
+class RuleChangeSerializer(serializers.Serializer):
+    """A change of the decision rule after there were data."""
+
+    at = serializers.DateTimeField(read_only=True)
+    by = serializers.CharField(read_only=True, help_text="The role of who changed it on the bench")
+    before = serializers.CharField(read_only=True)
+    now = serializers.CharField(read_only=True)
+    why = serializers.CharField(read_only=True)
+    after = serializers.ChoiceField(["data", "result"], read_only=True)
+
+
+class DecisionSerializer(serializers.Serializer):
+    """How a session's claims are judged; `why` must be sent once its log files are there."""
+
+    rule = serializers.ChoiceField(get_args(doc.Decision), default="probability")
+    probability = serializers.FloatField(min_value=0.501, max_value=0.9999, default=0.95)
+    guard_factor = serializers.FloatField(min_value=0.1, max_value=3.0, default=1.0, help_text="Guard band in U (95 %)")
+    tolerance_from = serializers.ChoiceField(
+        ["", *schemes(), NO_TOLERANCE], default="", allow_blank=True, help_text="Empty: by the kind of unit"
+    )
+    why = serializers.CharField(write_only=True, max_length=500, default="", allow_blank=True)
+    chosen_at = serializers.DateTimeField(read_only=True, allow_null=True)
+    changes = RuleChangeSerializer(many=True, read_only=True)
 
 
 class JobSerializer(serializers.ModelSerializer):

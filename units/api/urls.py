@@ -22,6 +22,7 @@ session_urls = [
     path("sessions/", sessions.SessionList.as_view(), name="api-sessions"),
     path("sessions/<uuid:pk>/", sessions.SessionDetail.as_view(), name="api-session"),
     path("sessions/<uuid:pk>/session.json", sessions.SessionDocument.as_view(), name="api-session-document"),
+    path("sessions/<uuid:pk>/decision/", sessions.SessionDecision.as_view(), name="api-session-decision"),
     path("sessions/<uuid:pk>/files/<uuid:file_id>/", sessions.SessionFileBytes.as_view(), name="api-session-file"),
     path("sessions/<uuid:pk>/reduce/", sessions.SessionReduce.as_view(), name="api-session-reduce"),
     path("jobs/<uuid:pk>/", sessions.JobDetail.as_view(), name="api-job"),

@@ -13,12 +13,13 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from reduction import session as doc
 from tests_app import session_document, tasks
-from tests_app.actions import documents
+from tests_app.actions import decisions, documents
 from tests_app.models import Job, Session, SessionFile
 from units.api import scope
 from units.api.pages import Newest
-from units.api.serializers import JobSerializer, SessionArrivalSerializer, SessionSerializer
+from units.api.serializers import DecisionSerializer, JobSerializer, SessionArrivalSerializer, SessionSerializer
 
 BINARY = OpenApiResponse(OpenApiTypes.BINARY, description="The file's bytes")
 
@@ -75,6 +76,28 @@ class SessionDocument(generics.GenericAPIView):
         """Return the document as it would be reduced now."""
         session = scope.fetch(Session, pk, request)
         return Response(session_document.to_document(session).model_dump(mode="json"))
+
+
+class SessionDecision(generics.GenericAPIView):
+    """The decision rule that a session's claims are judged by."""
+
+    serializer_class = DecisionSerializer
+    queryset = scope.nothing(Session)
+
+    def get(self, request: Request, pk: UUID) -> Response:
+        """Return the rule with each change of it after there were data."""
+        session = scope.fetch(Session, pk, request)
+        return Response(DecisionSerializer(session_document.decision_of(session)).data)
+
+    def put(self, request: Request, pk: UUID) -> Response:
+        """Choose the rule: freely before the run; with log files there only with a reason, which is kept and shown."""
+        session = scope.fetch(Session, pk, request, to="edit")
+        given = DecisionSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        facts = dict(given.validated_data)
+        why = facts.pop("why")
+        decisions.choose(session=session, rule=doc.DecisionRule(**facts), why=why, by=request.user)
+        return Response(DecisionSerializer(session_document.decision_of(session)).data)
 
 
 class SessionFileBytes(generics.GenericAPIView):
