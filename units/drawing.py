@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 from typing import Any
@@ -37,6 +39,10 @@ INK, SOFT, GRID, GROUND, MEASURED, CLAIMED, GOOD, WARN, BAD, MEASURED_SOFT, *SER
 PNG_SCALE = 2.0
 FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
 OPENING = re.compile(r"<svg\b([^>]*)>")
+SPLIT = "\N{INVISIBLE SEPARATOR}"  # between the row, the unit and the point that a mark stands for
+MARK = re.compile(f' aria-label="([^"{SPLIT}]*){SPLIT}([^"{SPLIT}]*){SPLIT}([^"{SPLIT}]*)"')
+SINGLED_OUT = "!length(single) || indexof(single, datum[by]) >= 0"
+FAINT = 0.12
 WORDS_OF_PARTS = re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
 PADDING = {"left": 20, "right": 14, "top": 6, "bottom": 6}  # a browser's letters may be wider than those measured here
 
@@ -68,17 +74,72 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
 def light(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """Return the chart as data for a browser: no more digits than can be seen."""
     text = json.dumps(configured(chart).to_dict())
-    return json.loads(text, parse_float=lambda digits: float(f"{float(digits):.5g}"))
+    spec = json.loads(text, parse_float=lambda digits: float(f"{float(digits):.5g}"))
+    formats = {name: _format(rows) for name, rows in spec.get("datasets", {}).items()}
+    tables = {name: _as_csv(rows) for name, rows in spec.get("datasets", {}).items()}
+    return _formatted(spec, formats) | {"datasets": tables}
 
 
-def drawn(chart: alt.TopLevelMixin) -> str:
-    """Return the chart as an SVG document that stands on its own."""
-    return vl_convert.vegalite_to_svg(configured(chart).to_dict())
+def _format(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    numbers = {key for row in rows for key, cell in row.items() if isinstance(cell, int | float)}
+    return {"type": "csv", "parse": {key: "number" if key in numbers else "string" for key in rows[0]}}
+
+
+def _as_csv(rows: list[dict[str, Any]]) -> str:
+    """Return rows as text that names each column once, which is half as long as rows that repeat the names."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def _formatted(spec: Any, formats: dict[str, Any]) -> Any:
+    """Tell at each use of a named data set how it is written."""
+    if isinstance(spec, list):
+        return [_formatted(each, formats) for each in spec]
+    if not isinstance(spec, dict):
+        return spec
+    inner = {key: _formatted(each, formats) for key, each in spec.items() if key != "datasets"}
+    return inner | {"format": formats[inner["name"]]} if inner.get("name") in formats else inner
+
+
+def linked(spec: dict[str, Any]) -> dict[str, Any]:
+    """Return a chart for the browser in which the page's script singles units or points out by two parameters."""
+    params = [{"name": "single", "value": []}, {"name": "by", "value": "unit"}]
+    return _fading(spec) | {"params": [*spec.get("params", []), *params]}
+
+
+def _fading(spec: Any) -> Any:
+    """Let every mark that stands for a unit fade while others are singled out."""
+    if isinstance(spec, list):
+        return [_fading(each) for each in spec]
+    if not isinstance(spec, dict):
+        return spec
+    inner = {key: each if key == "datasets" else _fading(each) for key, each in spec.items()}
+    if "description" in inner.get("encoding", {}):
+        encoding = {key: each for key, each in inner["encoding"].items() if key != "description"}
+        shown = inner["mark"].get("opacity", 1)
+        encoding["opacity"] = {"condition": {"test": SINGLED_OUT, "value": shown}, "value": FAINT * shown}
+        inner["encoding"] = encoding
+    return inner
+
+
+def drawn(chart: alt.TopLevelMixin, *, marked: bool = False) -> str:
+    """Return the chart as an SVG document that stands on its own; `marked` with what each mark stands for."""
+    spec = configured(chart).to_dict()
+    spec["config"]["aria"] = marked
+    return vl_convert.vegalite_to_svg(spec)
 
 
 def inline(chart: alt.TopLevelMixin, *, says: str) -> SafeString:
-    """Return the chart as SVG for a page: one image with a text alternative, in the page's colours."""
-    bare = WORDS_OF_PARTS.sub("", drawn(chart))  # one image says one sentence; its parts are in the table
+    """Return the chart as SVG for a page: one image with a text alternative, in the page's colours.
+
+    A mark keeps the row of the table, the unit and the point it stands for, for the page's script to link.
+    """
+    named = MARK.sub(r' data-row="\1" data-unit="\2" data-point="\3"', drawn(chart, marked=True))
+    bare = WORDS_OF_PARTS.sub("", named)  # one image says one sentence; its parts are in the table
+    bare = bare.replace(' data-row=""', "").replace(' data-point=""', "")
     svg = OPENING.sub(lambda found: f'<svg role="img" aria-label="{escape(says)}"{found[1]}>', bare, count=1)
     for ink, token in INKS.items():
         svg = svg.replace(f'"{ink}"', f'"var({token})"')

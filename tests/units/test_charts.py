@@ -28,15 +28,28 @@ def frames(units: int = 5, points: int = 3) -> dict[str, pd.DataFrame]:
     shared = ["unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity"]
     point = line.loc[line.index.repeat(points), shared].reset_index(drop=True)
     point["room_temp_c"] = draws.uniform(24, 28, len(point))
+    point["room_wet_bulb_c"] = point["room_temp_c"] - draws.uniform(5, 9, len(point))
     point["outdoor_temp_c"] = draws.uniform(22, 41, len(point))
     matrix = [(name, band, int(draws.integers(0, 3))) for name in line["unit"] for band in ("25–30", "33–37")]
+    point = point.assign(point="A, 14 Jul 2026", limit="at full speed")
+    fitted = with_lines(point)
     return {
         "units": line,
-        "points": point.assign(point="A, 14 Jul 2026", limit="at full speed"),
+        "points": point,
+        "outdoor": fitted,
+        "room": fitted,
+        "wet_bulb": fitted,
         "matrix": pd.DataFrame(matrix, columns=["unit", "band", "count"]),
         "steps": steps_frame(line["unit"]),
         "costs": costs_frame(line),
     }
+
+
+def with_lines(point: pd.DataFrame) -> pd.DataFrame:
+    """Return the points and after them a line of three places for each unit."""
+    line = point.groupby("unit", sort=False).head(1).assign(what="fit", point="fit of 3 points", limit="")
+    stops = [line.assign(outdoor_temp_c=outdoor, room_temp_c=26.0) for outdoor in (27.0, 33.0, 39.0)]
+    return pd.concat([point.assign(what="measured"), *stops], ignore_index=True)
 
 
 def units_frame(draws: np.random.Generator, names: list[str]) -> pd.DataFrame:
@@ -169,7 +182,7 @@ def test_few_units_have_a_colour_each_and_many_share_that_of_their_kind():
 
 
 def test_series_differ_in_shape_as_well_as_in_colour():
-    spec = draw("capacity-outdoor", frames(MOST_SERIES)).chart.to_dict()["layer"][1]["encoding"]
+    spec = draw("capacity-outdoor", frames(MOST_SERIES)).chart.to_dict()["layer"][-1]["encoding"]
     for channel in ("shape", "stroke"):
         assert len(set(spec[channel]["scale"]["range"])) == MOST_SERIES
 

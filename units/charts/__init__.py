@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from units.charts import claims, conditions, cost, tested
+from units.charts import claims, conditions, cost, load, tested
 from units.charts.picture import Drawn, Picture
 from units.quantities import METRIC, Display
 
@@ -15,7 +15,7 @@ PICTURES: dict[str, Picture] = {
         claims.RATIO,
         claims.EER,
         *conditions.PICTURES,
-        conditions.EER_LOAD,
+        load.EER_LOAD,
         tested.MATRIX,
         tested.SHORTFALL,
         tested.SOUND,

@@ -6,7 +6,7 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import WIDTH, Column, Picture, bars, dots, series, span
+from units.charts.picture import MARK, WIDTH, Column, Picture, bars, dots, series, span
 from units.quantities import Display, percent
 
 
@@ -124,7 +124,7 @@ def _ladder(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     claim = alt.Chart(pd.DataFrame({"one": [1.0]})).mark_rule(color=drawing.CLAIMED, strokeWidth=1.8).encode(x="one:Q")
     base = alt.Chart(data)
     interval = base.mark_rule(strokeWidth=2, color=drawing.MEASURED).encode(
-        x=alt.X("low:Q", title=x.to_dict()["axis"]["title"]), x2="high:Q", y=y
+        x=alt.X("low:Q", title=x.to_dict()["axis"]["title"]), x2="high:Q", y=y, description=MARK
     )
     fill = alt.condition("datum.capacity_kind == 'sensible'", alt.value(drawing.GROUND), alt.value(drawing.MEASURED))
     tooltip = [
@@ -133,11 +133,11 @@ def _ladder(data: pd.DataFrame, display: Display) -> alt.LayerChart:
         alt.Tooltip("ratio_u95:Q", title="± (95 %)", format=".1%"),
         alt.Tooltip("group:N", title="Group"),
     ]
-    mark = base.mark_point(size=80, stroke=drawing.MEASURED, strokeWidth=2, fillOpacity=1).encode(
-        x=x, y=y, fill=fill, tooltip=tooltip
+    mark = base.mark_point(size=80, stroke=drawing.MEASURED, strokeWidth=2, fillOpacity=1, opacity=1).encode(
+        x=x, y=y, fill=fill, tooltip=tooltip, description=MARK
     )
     letter = base.mark_text(align="left", dx=8, color=drawing.INK, fontWeight=600).encode(
-        x="high:Q", y=y, text="group:N"
+        x="high:Q", y=y, text="group:N", description=MARK
     )
     layers = alt.layer(claim, interval, mark, letter)
     return layers.properties(width=WIDTH - 80, height=alt.Step(26))

@@ -6,7 +6,7 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import WIDTH, Column, Picture, span
+from units.charts.picture import MARK, WIDTH, Column, Picture, span
 from units.quantities import Display, with_uncertainty
 
 ENERGY = "Btu/(W·h)"
@@ -29,12 +29,12 @@ def _chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     interval = (
         alt.Chart(data)
         .mark_rule(strokeWidth=2, color=drawing.MEASURED)
-        .encode(x=alt.X("low:Q", title=title, scale=scale), x2="high:Q", y=y)
+        .encode(x=alt.X("low:Q", title=title, scale=scale), x2="high:Q", y=y, description=MARK)
     )
     mark = (
         alt.Chart(data)
         .mark_point(filled=True, size=75, color=drawing.MEASURED, opacity=1)
-        .encode(x=alt.X("cost:Q", title=title, scale=scale), y=y, tooltip=tooltip)
+        .encode(x=alt.X("cost:Q", title=title, scale=scale), y=y, tooltip=tooltip, description=MARK)
     )
     return alt.layer(interval, mark).properties(width=WIDTH - 80, height=alt.Step(26))
 

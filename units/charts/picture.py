@@ -17,9 +17,12 @@ from units.quantities import Display, number, with_uncertainty
 
 MOST_SERIES = 8  # beyond this, colour and shape stand for the kind of unit, not for the unit
 MOST_MARKS = 2000
+MARKS_A_POINT = 2  # a dot and its bar
 SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross", "triangle-right", "triangle-left"]
 WIDTH, HEIGHT = 520, 300
 A_DAY_S = 24 * 3600
+FIT = "fit"
+MARK = alt.Description("mark:N")  # what a mark stands for; `drawing.inline` hands it to the page's script
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Picture:
-    """A kind of chart. `data` brings SI rows to the reader's units; the drawing, table and CSV all read its answer."""
+    """A kind of chart. `data` brings SI rows to the reader's units; the drawing, table and CSV all read its answer.
+
+    `needs` are the columns of the frame without which a row has nothing to draw.
+    """
 
     name: str
     title: str
@@ -55,6 +61,7 @@ class Picture:
     draw: Callable[[pd.DataFrame, Display], alt.TopLevelMixin]
     says: Callable[[pd.DataFrame, Display], str]
     columns: Callable[[Display], dict[str, Column]]
+    needs: tuple[str, ...] = ()
     note: str = ""
 
 
@@ -79,14 +86,19 @@ class Drawn:
     @property
     def svg(self) -> str:
         """The chart inline, in the page's colours."""
-        return self._kept("inline", lambda: drawing.inline(self.chart, says=f"{self.picture.title}. {self.says}"))
+        says = f"{self.picture.title}. {self.says}"
+        return self._kept(
+            "inline", lambda: drawing.inline(self.picture.draw(marked(self.data), self.display), says=says)
+        )
 
     def file(self, form: str) -> bytes:
         """Return the chart or its data as a file: svg, png, csv, or json for the interactive one."""
         makers: dict[str, Callable[[], str | bytes]] = {
             "svg": lambda: drawing.drawn(self.chart.properties(background=drawing.GROUND)),
             "png": lambda: drawing.picture(self.chart),
-            "json": lambda: json.dumps({"spec": drawing.light(lively(self.chart)), "inks": drawing.INKS}),
+            "json": lambda: json.dumps(
+                {"spec": drawing.linked(drawing.light(lively(self.chart))), "inks": drawing.INKS}
+            ),
             "csv": lambda: self.data.to_csv(index=False, float_format="%.6g"),
         }
         made = self._kept(form, makers[form])
@@ -105,9 +117,26 @@ class Drawn:
         return [[column.cell(row, key) for key, column in columns.items()] for row in rows]
 
     @property
+    def rows(self) -> list[dict[str, Any]]:
+        """The table's rows with the unit and the point that each is of."""
+        points = self.data["point"] if "point" in self.data else [""] * len(self.data)
+        return [
+            {"unit": unit, "point": point, "cells": cells}
+            for unit, point, cells in zip(self.data["unit"], points, self.table, strict=True)
+        ]
+
+    @property
     def headings(self) -> list[Column]:
         """The columns' headings."""
         return list(self.picture.columns(self.display).values())
+
+
+def marked(data: pd.DataFrame) -> pd.DataFrame:
+    """Return the data with what each mark stands for: row of the table, unit, point; a fitted line is of no row."""
+    point = data["point"] if "point" in data else pd.Series("", index=data.index)
+    fitted = data["what"].eq(FIT) if "what" in data else pd.Series(False, index=data.index)
+    row = pd.Series(range(len(data)), index=data.index).astype(str).mask(fitted, "")
+    return data.assign(mark=row + drawing.SPLIT + data["unit"] + drawing.SPLIT + point.mask(fitted, ""))
 
 
 def series(data: pd.DataFrame) -> pd.Series:
@@ -121,7 +150,9 @@ def marks(data: pd.DataFrame) -> dict[str, Any]:
     colours = [drawing.SERIES[i % len(drawing.SERIES)] for i in range(len(names))]
     shapes = [SHAPES[i % len(SHAPES)] for i in range(len(names))]
     legend = (
-        alt.Legend(orient="bottom", columns=2, columnPadding=28, title=None, labelLimit=220) if len(names) > 1 else None
+        alt.Legend(orient="bottom", columns=2, columnPadding=28, title=None, labelLimit=220, symbolOpacity=1)
+        if len(names) > 1
+        else None
     )
     return {
         "stroke": alt.Stroke("series:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
@@ -133,20 +164,8 @@ def marks(data: pd.DataFrame) -> dict[str, Any]:
 def dots(data: pd.DataFrame, x: alt.X, y: alt.Y, tooltip: list[Any]) -> alt.Chart:
     """Return the marks: full for a total capacity, open for the sensible part."""
     full = alt.condition("datum.capacity_kind == 'sensible'", alt.value(0.0), alt.value(0.9))
-    picked = alt.selection_point(name="picked", fields=["series"], bind="legend")
-    return (
-        alt.Chart(data)
-        .mark_point(size=75, strokeWidth=1.8)
-        .encode(
-            x=x,
-            y=y,
-            fillOpacity=full,
-            opacity=alt.condition(picked, alt.value(1.0), alt.value(0.12)),
-            tooltip=tooltip,
-            **marks(data),
-        )
-        .add_params(picked)
-    )
+    base = alt.Chart(data).mark_point(size=75, strokeWidth=1.8, opacity=1)
+    return base.encode(x=x, y=y, fillOpacity=full, tooltip=tooltip, description=MARK, **marks(data))
 
 
 def lively(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
@@ -160,7 +179,7 @@ def bars(data: pd.DataFrame, x: alt.X, value: str) -> alt.Chart:
         alt.Chart(data)
         .transform_calculate(low=f"datum.{value} - datum.u95", high=f"datum.{value} + datum.u95")
         .mark_rule(strokeWidth=1.4)
-        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), stroke=marks(data)["stroke"])
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), stroke=marks(data)["stroke"], description=MARK)
     )
 
 

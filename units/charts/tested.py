@@ -6,7 +6,7 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import HEIGHT, WIDTH, Column, Picture, dots, series, span
+from units.charts.picture import HEIGHT, MARK, WIDTH, Column, Picture, dots, series, span
 from units.quantities import Display
 
 MOST_WATERFALLS = 6
@@ -42,8 +42,12 @@ def _matrix(data: pd.DataFrame, display: Display) -> alt.LayerChart:
         alt.Tooltip("band:N", title="Outdoors"),
         alt.Tooltip("count:Q", title="Points"),
     ]
-    cells = base.mark_rect(stroke=drawing.GRID, strokeWidth=1).encode(fill=fill, tooltip=tooltip)
-    text = base.transform_filter("datum.count > 0").mark_text(color=drawing.INK, fontWeight=600).encode(text="count:Q")
+    cells = base.mark_rect(stroke=drawing.GRID, strokeWidth=1).encode(fill=fill, tooltip=tooltip, description=MARK)
+    text = (
+        base.transform_filter("datum.count > 0")
+        .mark_text(color=drawing.INK, fontWeight=600)
+        .encode(text="count:Q", description=MARK)
+    )
     return alt.layer(cells, text).properties(width=WIDTH - 80, height=alt.Step(28))
 
 
@@ -105,9 +109,10 @@ def _waterfalls(data: pd.DataFrame, display: Display) -> alt.FacetChart:
             y=y,
             color=alt.Color("kind:N", title=None, legend=alt.Legend(orient="bottom"), scale=colours),
             tooltip=_step_words(display),
+            description=MARK,
         )
     )
-    end = alt.Chart().mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="end:Q", y=y)
+    end = alt.Chart().mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="end:Q", y=y, description=MARK)
     header = alt.Header(labelAngle=0, labelAlign="left", labelAnchor="start", labelOrient="top", labelFontWeight=600)
     panel = alt.layer(bar, end).properties(width=WIDTH - 150, height=alt.Step(19))
     return panel.facet(row=alt.Row("unit:N", title=None, header=header), data=data).resolve_scale(y="independent")
@@ -124,12 +129,12 @@ def _remainders(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     interval = (
         alt.Chart(rest)
         .mark_rule(strokeWidth=2, color=drawing.BAD)
-        .encode(x=alt.X("low:Q", title=title), x2="high:Q", y=y)
+        .encode(x=alt.X("low:Q", title=title), x2="high:Q", y=y, description=MARK)
     )
     mark = (
         alt.Chart(rest)
         .mark_point(filled=True, size=70, color=drawing.BAD, opacity=1)
-        .encode(x="value:Q", y=y, tooltip=_step_words(display))
+        .encode(x="value:Q", y=y, tooltip=_step_words(display), description=MARK)
     )
     return alt.layer(zero, interval, mark).properties(width=WIDTH - 80, height=alt.Step(24))
 
@@ -202,7 +207,7 @@ def _sound_chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
         alt.Tooltip("sound:Q", title="Claimed (dB(A))"),
         alt.Tooltip("capacity:Q", title=f"Measured ({display.power})", format=",.3~r"),
     ]
-    rules = alt.Chart(data).mark_rule(color=drawing.SOFT).encode(x=alt.X("low:Q"), x2="high:Q", y=y)
+    rules = alt.Chart(data).mark_rule(color=drawing.SOFT).encode(x=alt.X("low:Q"), x2="high:Q", y=y, description=MARK)
     return alt.layer(rules, dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -15,6 +15,7 @@ from units.compare.frames import matrix_frame, names, points_frame, steps_frame
 from units.compare.points import PointRow, UnitRow, units_with_points
 from units.compare.pooling import U95_PER_U, Together, together
 from units.compare.season import Choice, costs_frame
+from units.compare.surfaces import PLACES, fitted_frame
 from units.compare.words import band_label
 from units.quantities import METRIC, Display
 from units.shelf import BANDS, PART_LOAD, is_near, rating_among
@@ -58,6 +59,7 @@ class Frames(dict[str, pd.DataFrame]):
         self.makers: dict[str, Callable[[], pd.DataFrame]] = {
             "units": lambda: comparison.units_frame,
             "points": lambda: points_frame(rows),
+            **{place: partial(fitted_frame, rows, names(rows), place) for place in PLACES},
             "matrix": lambda: matrix_frame(rows, comparison.display),
             "steps": lambda: steps_frame(rows),
             "costs": lambda: costs_frame(rows, names(rows), comparison.season),

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 POINT_COLUMNS = [
     "unit", "kind", "point", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "room_temp_c",
-    "outdoor_temp_c", "limit", "claimed_capacity",
+    "room_wet_bulb_c", "outdoor_temp_c", "limit", "claimed_capacity",
 ]  # fmt: skip
+MAYBE_EMPTY = ("eer", "eer_u95", "room_temp_c", "room_wet_bulb_c", "outdoor_temp_c", "claimed_capacity")
 STEP_COLUMNS = ["unit", "step", "position", "value_w", "u95_w", "start_w", "end_w", "kind", "because"]
 U95_PER_U = 2.0  # the steps' standard uncertainties at 95 %, many degrees of freedom: JCGM 100, G.6.6
 
@@ -43,13 +44,14 @@ def points_frame(rows: list[UnitRow]) -> pd.DataFrame:
             {
                 "unit": named[row.unit.pk],
                 "kind": kinds[row.unit.pk],
-                "point": f"{point.label}, {point.measured_at:%-d %b %Y}",
+                "point": point.title,
                 "capacity": point.capacity_w,
                 "capacity_u95": point.capacity_u95_w,
                 "capacity_kind": point.capacity_kind,
                 "eer": point.eer_btu_per_wh,
                 "eer_u95": point.eer_u95,
                 "room_temp_c": point.room_temp_c,
+                "room_wet_bulb_c": point.room_wet_bulb_c,
                 "outdoor_temp_c": point.outdoor_temp_c,
                 "limit": point.limit,
                 "claimed_capacity": row.claimed("capacity"),
@@ -58,7 +60,7 @@ def points_frame(rows: list[UnitRow]) -> pd.DataFrame:
             for point in row.points
         ],
         columns=POINT_COLUMNS,
-    ).astype(dict.fromkeys(("eer", "eer_u95", "room_temp_c", "outdoor_temp_c", "claimed_capacity"), float))
+    ).astype(dict.fromkeys(MAYBE_EMPTY, float))
 
 
 def matrix_frame(rows: list[UnitRow], display: Display = METRIC) -> pd.DataFrame:

@@ -64,6 +64,11 @@ class PointRow:
         return next((band.key for band in BANDS if band.holds(self.outdoor_temp_c)), "")
 
     @property
+    def title(self) -> str:
+        """Its name and day, as charts and tables write it."""
+        return f"{self.label}, {self.measured_at:%-d %b %Y}"
+
+    @property
     def ratings(self) -> list[dict[str, Any]]:
         """Its corrections to rating conditions."""
         return self.detail.get("ratings") or []

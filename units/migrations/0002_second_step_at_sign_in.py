@@ -6,21 +6,30 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('units', '0001_initial'),
+        ("units", "0001_initial"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='SecondStep',
+            name="SecondStep",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('salt', models.CharField(max_length=64)),
-                ('confirmed_at', models.DateTimeField(blank=True, null=True)),
-                ('last_counter', models.BigIntegerField(default=0, help_text='Of the last code taken: each code is taken once')),
-                ('recovery', models.JSONField(default=list, help_text='SHA-256 of the recovery codes that are left')),
-                ('person', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='second_step', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("salt", models.CharField(max_length=64)),
+                ("confirmed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "last_counter",
+                    models.BigIntegerField(default=0, help_text="Of the last code taken: each code is taken once"),
+                ),
+                ("recovery", models.JSONField(default=list, help_text="SHA-256 of the recovery codes that are left")),
+                (
+                    "person",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="second_step",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
     ]

@@ -1,7 +1,10 @@
-// Interactive charts on demand: loads the chart library once, draws in the page's colours, needs no eval.
+// Charts to zoom into, on demand: loads the chart library once, draws in the page's colours, needs no eval.
 const bundle = document.currentScript.dataset.bundle;
 const QUIETLY = { ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: { disableDefaultStyle: true } };
+const HINT = "Drag to move, scroll to zoom, double click to see all again. ";
+const views = new Set();
 let loading;
+let single = { keys: [], by: "unit" };
 
 function library() {
   loading ??= new Promise((done, failed) => {
@@ -24,25 +27,66 @@ function inPageColours(text, inks) {
   return Object.entries(inks).reduce((spec, [ink, token]) => spec.replaceAll(`"${ink}"`, `"${resolved(token)}"`), text);
 }
 
+function follow(view) {
+  view.signal("single", single.keys).signal("by", single.by).runAsync();
+}
+
+function linked(view) {
+  const tell = (clicked) => (event, item) => document.dispatchEvent(new CustomEvent("mark", { detail: { datum: item?.datum, clicked } }));
+  view.addEventListener("click", tell(true));
+  view.addEventListener("pointerover", tell(false));
+  views.add(view);
+  follow(view);
+}
+
+async function live(figure, button) {
+  const [answer] = await Promise.all([fetch(button.dataset.live), library()]);
+  if (!answer.ok) throw new Error("the chart's data did not load");
+  const { spec, inks } = await answer.json();
+  const picture = figure.querySelector(".chart__draw");
+  const place = document.createElement("div");
+  place.className = "chart__live";
+  picture.after(place);
+  const { view } = await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
+  picture.hidden = true;
+  linked(view);
+  return () => {
+    views.delete(view);
+    view.finalize();
+    place.remove();
+    picture.hidden = false;
+  };
+}
+
 async function explore(button) {
   const figure = button.closest("figure");
+  const back = document.createElement("button");
+  Object.assign(back, { type: "button", className: button.className, textContent: "Back to the picture" });
+  const hint = Object.assign(document.createElement("span"), { className: "muted", role: "status", textContent: HINT });
   button.disabled = true;
   try {
-    const [answer] = await Promise.all([fetch(button.dataset.live), library()]);
-    if (!answer.ok) throw new Error("the chart's data did not load");
-    const { spec, inks } = await answer.json();
-    const place = document.createElement("div");
-    place.className = "chart__live";
-    figure.querySelector(".chart__draw").replaceWith(place);
-    await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
-    button.replaceWith("Point at a mark for its figures; drag to move, scroll to zoom, click a legend entry to single it out (shift for more).");
+    const leave = await live(figure, button);
+    button.replaceWith(back);
+    back.after(hint);
+    back.focus();
+    back.addEventListener("click", () => {
+      leave();
+      hint.remove();
+      back.replaceWith(button);
+      button.focus();
+    });
   } catch (error) {
     button.replaceWith(`Not available: ${error.message}. The picture and its table hold the same figures.`);
   }
+  button.disabled = false;
 }
 
 document.documentElement.classList.add("js"); // the buttons show only where they work
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-live]");
   if (button) explore(button);
+});
+document.addEventListener("single-out", (event) => {
+  single = event.detail;
+  views.forEach(follow);
 });
