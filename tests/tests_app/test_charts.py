@@ -123,6 +123,11 @@ def test_the_shortfalls_bars_run_from_the_claim_to_the_measured_value() -> None:
     )
     said = charts.shortfall(builders.a_result_point(shortfall=steps))
     assert "Claim 2,600 W; Outdoor temperature −200 W; Remainder −100 W; Measured 2,300 W" in said
+    names = text_of(said)
+    assert [name for name in names if name in {step.name for step in steps} | {"Measured"}] == [
+        "Claim", "Outdoor temperature", "Remainder", "Measured",
+    ]  # fmt: skip
+    assert "Capacity (W), not from zero" in names and "0" not in names  # noqa: PT018
 
 
 def test_every_window_is_drawn_with_its_interval() -> None:
