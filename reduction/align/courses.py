@@ -37,7 +37,11 @@ def empty() -> Pieces:
 
 def typical_interval_s(time_s: FloatArray) -> float:
     """Median distance of two samples. [s]"""
-    return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
+    if len(time_s) < 2:
+        return 1.0
+    interval = np.diff(time_s)
+    even = interval[0] == interval.max() == interval.min()  # as most are, and then there is nothing to sort
+    return float(interval[0] if even else np.median(interval))
 
 
 def silence_limit_s(time_s: FloatArray, kind: SampleKind, stale_after_s: float) -> float:
@@ -55,12 +59,11 @@ def silence_limit_s(time_s: FloatArray, kind: SampleKind, stale_after_s: float) 
     """
     if len(time_s) < 2:
         return stale_after_s
-    interval = np.diff(time_s)
     if kind in (SampleKind.HELD, SampleKind.STATE):
-        longest = np.sort(interval)[-5:]
+        longest = np.sort(np.diff(time_s))[-5:]
         beating = len(longest) == 5 and longest[0] > 0.9 * longest[-1]
         return max(stale_after_s, 2.5 * float(longest[-1]) if beating else 0.0)
-    usual = float(np.median(interval))
+    usual = typical_interval_s(time_s)
     return max(1.5 * usual, min(stale_after_s, max(SHORTEST_GAP_S, 5.5 * usual)))
 
 

@@ -73,7 +73,7 @@ class Pieces:
         known[self.gaps.index] = False
         return known
 
-    @property
+    @cached_property
     def usable(self) -> BoolArray:
         """Whether each piece was measured or is safely filled, shape (m,)."""
         usable = self.known
@@ -119,17 +119,21 @@ class Pieces:
         np.cumsum(rates * length, axis=1, out=sums[:, 1:])
         return rates, sums
 
+    def _piece(self, time_s: FloatArray) -> IntArray:
+        """The piece that each time lies in, the first or last one for times outside."""
+        return np.searchsorted(self.edges_s[1:-1], time_s, side="right")
+
     def _upto(self, inside_s: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
         """Integral of the course to each time within the edges, with the time since each one's piece began."""
-        piece = np.clip(np.searchsorted(self.edges_s, inside_s, side="right") - 1, 0, len(self.left) - 1)
+        piece = self._piece(inside_s)
         since, left = inside_s - self.edges_s[piece], self.left[piece]
         bend = (self.right[piece] - left) / (2 * (self.edges_s[piece + 1] - self.edges_s[piece]))
         return self._integral[piece] + (left + bend * since) * since, since, piece
 
     def _unknown(self, inside_s: FloatArray) -> FloatArray:
-        """To each time: missing and filled time, bounds less course, variance of the gaps; shape (5, n)."""
+        """To each time: missing and filled time, bounds less course, variance of the gaps; shape (5, …)."""
         if not len(self.gaps.index):
-            return np.zeros((5, len(inside_s)))
+            return np.zeros((5, *inside_s.shape))
         rates, sums = self._gap_sums
         begin, end = self.edges_s[self.gaps.index], self.edges_s[self.gaps.index + 1]
         gap = np.searchsorted(begin, inside_s, side="right") - 1
@@ -137,33 +141,36 @@ class Pieces:
         since = np.where(gap >= 0, np.minimum(inside_s, end[at]) - begin[at], 0.0)
         return np.asarray(sums[:, at] + rates[:, at] * since)
 
+    def _inside(self, time_s: FloatArray) -> FloatArray:
+        return np.asarray(np.minimum(np.maximum(time_s, self.edges_s[0]), self.edges_s[-1]))
+
     def over(self, start_s: FloatArray, end_s: FloatArray) -> Spans:
         """Integrals over spans that may lie anywhere, shapes (m,)."""
-        start, end = (np.clip(at, self.edges_s[0], self.edges_s[-1]) for at in (start_s, end_s))
-        (first, since_first, begin), (last, since_last, stop) = self._upto(start), self._upto(end)
-        integral = last - first
-        missing, filled, below, above, gap_variance = self._unknown(end) - self._unknown(start)
-        outside_s = (end_s - start_s) - (end - start)
+        ends = self._inside(np.stack([start_s, end_s]))
+        sums, since, piece = self._upto(ends)
+        integral, length = sums[1] - sums[0], ends[1] - ends[0]
+        missing, filled, below, above, gap_variance = np.diff(self._unknown(ends), axis=1)[:, 0]
+        outside_s = (end_s - start_s) - length
         low, high = self.outside
         return Spans(
             integral=integral,
-            known_s=np.maximum(0.0, end - start - missing),
+            known_s=np.maximum(0.0, length - missing),
             filled_s=filled,
             low=integral + below + low * outside_s,
             high=integral + above + high * outside_s,
             gap_variance=np.maximum(0.0, gap_variance) + ((high - low) * outside_s) ** 2 / 12,
-            sampling_variance=self._sampled(stop, since_last) - self._sampled(begin, since_first),
+            sampling_variance=np.diff(self._sampled(piece, since), axis=0)[0],
         )
 
     def _sampled(self, piece: IntArray, since_s: FloatArray) -> FloatArray:
         if self.sampling is None or self._sampling is None:
-            return np.zeros(len(piece))
+            return np.zeros(piece.shape)
         length = self.edges_s[piece + 1] - self.edges_s[piece]
         return np.asarray(self._sampling[piece] + self.sampling[piece] * since_s / length)
 
     def cell_means(self, edges_s: FloatArray) -> FloatArray:
         """Means over the cells between edges, shape (len(edges) − 1,); NaN where less than half is known."""
-        inside = np.clip(edges_s, self.edges_s[0], self.edges_s[-1])
+        inside = self._inside(edges_s)
         missing, filled = self._unknown(inside)[:2] if len(self.gaps.index) else np.zeros((2, len(inside)))
         covered = np.diff(inside - missing + filled)
         enough = covered >= 0.5 * np.diff(edges_s)
@@ -174,7 +181,7 @@ class Pieces:
     def at(self, time_s: FloatArray) -> FloatArray:
         """The course at given times, NaN in a gap that is not filled and outside, shape (n,)."""
         inside = (time_s >= self.edges_s[0]) & (time_s < self.edges_s[-1])
-        piece = np.clip(np.searchsorted(self.edges_s, time_s, side="right") - 1, 0, len(self.left) - 1)
+        piece = self._piece(time_s)
         part = (time_s - self.edges_s[piece]) / (self.edges_s[piece + 1] - self.edges_s[piece])
         value = self.left[piece] + (self.right[piece] - self.left[piece]) * part
         return np.where(inside & self.usable[piece], value, np.nan)

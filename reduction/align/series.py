@@ -19,6 +19,7 @@ POWER_ROLES = frozenset(
     {Role.UNIT_POWER, Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.OTHER_POWER},
 )
 ENERGY_ROLES = frozenset({Role.UNIT_ENERGY, Role.HEATER_ENERGY, Role.OTHER_ENERGY})
+SOME = 5000  # samples are enough for a median
 SWITCHED_ROLES = POWER_ROLES | ENERGY_ROLES | {Role.RELAY_STATE}
 
 
@@ -61,6 +62,13 @@ class Series:
         if self.kind == SampleKind.INSTANT:
             return courses.nearest(self.time_s, self.values, self.stale_after_s)
         return courses.held(self.time_s, self.values, self.stale_after_s)
+
+    @cached_property
+    def level(self) -> float:
+        """Median of the values, from some thousand of them; NaN where none is known."""
+        some = self.values[:: max(1, len(self.values) // SOME)]
+        known = some[np.isfinite(some)]
+        return float(np.median(known)) if len(known) else float("nan")
 
     @cached_property
     def known_means(self) -> dict[tuple[float, float], MeanOver]:

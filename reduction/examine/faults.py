@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.align.series import POWER_ROLES, Series
+from reduction.align.series import POWER_ROLES, SOME, Series
 from reduction.session import Role, SampleKind
 
 FloatArray = NDArray[np.float64]
@@ -36,7 +36,6 @@ SPIKE_S = 300.0  # the neighbours must be near, or the jump is a real change see
 FULL_SCALE_SHARE = 0.05
 FROZEN_TIMES = 10.0  # times as many equal readings in a row as nearly all other rows of equal ones have
 FROZEN_S, LEAST_FROZEN, DRAWS_W = 900.0, 15, 20.0  # common practice, no source
-SOME = 5000  # samples are enough for a median
 
 
 def out_of_range(series: Series) -> BoolArray:
@@ -61,14 +60,16 @@ def spiking(series: Series) -> BoolArray:
     """
     mask = np.zeros(len(series.values), dtype=bool)
     least = SPIKE_RH_PERCENT if series.role in RH_ROLES else SPIKE_TEMP_K
+    if series.role not in TEMP_ROLES | RH_ROLES:
+        return mask
     known = np.flatnonzero(np.isfinite(series.values))
-    if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 5:
+    if len(known) < 5:
         return mask
     value, time = series.values[known], series.time_s[known]
     change = np.abs(np.diff(value))
-    limit = max(least, SPIKE_NOISE * float(np.median(change[:: max(1, len(change) // SOME)])))
-    if change.max() <= limit:
+    if change.max() <= least:
         return mask
+    limit = max(least, SPIKE_NOISE * float(np.median(change[:: max(1, len(change) // SOME)])))
     for width in (1, 2):
         before, after = value[: -width - 1], value[width + 1 :]
         near = time[width + 1 :] - time[: -width - 1] <= SPIKE_S
@@ -125,8 +126,9 @@ def frozen(series: Series) -> BoolArray:
     drawn = value[starts] > DRAWS_W
     if drawn.sum() < LEAST_FROZEN:
         return mask
-    usual = float(np.quantile(counts[drawn], 0.95))
-    long = drawn & (counts >= FROZEN_TIMES * usual) & (counts >= LEAST_FROZEN) & (lasts >= FROZEN_S)
+    long = drawn & (counts >= LEAST_FROZEN) & (lasts >= FROZEN_S)
+    if long.any():
+        long &= counts >= FROZEN_TIMES * float(np.quantile(counts[drawn], 0.95))
     return np.repeat(long, counts)
 
 
@@ -180,21 +182,14 @@ def fahrenheit_as_celsius(series: Series) -> bool:
     """
     if series.role not in TOO_HOT:
         return False
-    level, (above, low, high) = _level(series), TOO_HOT[series.role]
+    level, (above, low, high) = series.level, TOO_HOT[series.role]
     return level > above and low <= (level - 32.0) / 1.8 <= high
 
 
 def celsius_as_fahrenheit(series: Series) -> bool:
     """Whether an indoor channel was converted from °F though it was in °C already: far too cold, right if undone."""
-    level = _level(series) if series.role in INDOOR_ROLES else np.nan
+    level = series.level if series.role in INDOOR_ROLES else np.nan
     return level < 3.0 and 10.0 <= level * 1.8 + 32.0 <= 45.0
-
-
-def _level(series: Series) -> float:
-    """Median of a temperature, from some thousand samples."""
-    some = series.values[:: max(1, len(series.values) // SOME)]
-    known = some[np.isfinite(some)]
-    return float(np.median(known)) if len(known) else float("nan")
 
 
 def swapped(warm: Series, cold: Series, unit_power: Series, on_w: float = 100.0) -> tuple[float, float]:

@@ -68,6 +68,8 @@ def spacing(time_s: FloatArray) -> tuple[float, float]:
     steps = np.diff(time_s)
     if not len(steps):
         return 0.0, 0.0
+    if steps.max() == steps.min():
+        return float(steps[0]), 0.0
     usual = float(np.median(steps))
     return usual, float(np.mean(np.abs(steps - usual) > 0.1 * usual + 0.5))
 

@@ -60,7 +60,7 @@ def cycle_of(series: Series, start_s: float, end_s: float, least_swing: float = 
     sampled = np.linspace(start_s, end_s, LOOKS + 1)[:-1]
     course = series.pieces.at(sampled)
     course = course[np.isfinite(course)]
-    if len(course) < LOOKS / 20:
+    if len(course) < LOOKS / 20 or np.ptp(course) < least_swing:
         return None
     off, on = (float(level) for level in np.quantile(course, [0.02, 0.98]))
     if on - off < max(least_swing, LEAST_SWING_SHARE * on):
@@ -90,7 +90,7 @@ def _switchings(
     first, last = np.searchsorted(pieces.edges_s, [start_s, end_s])
     chosen = slice(max(0, int(first) - 1), int(last))
     value, begin, usable = pieces.left[chosen], pieces.edges_s[:-1][chosen], pieces.usable[chosen]
-    length = np.diff(pieces.edges_s)[chosen]
+    length = np.diff(pieces.edges_s[chosen.start : chosen.stop + 1])
     decided = np.full(len(value), -1)
     decided[usable & (value > off + 0.6 * (on - off))] = 1
     decided[usable & (value < off + 0.4 * (on - off))] = 0

@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.align.timeline import Timeline, group_cells
+from reduction.align.timeline import Timeline, group_cells, remembered
 from reduction.session import Level, Role
 from reduction.windows.cycles import unit_cycle
 
@@ -80,6 +80,7 @@ def steps(values: FloatArray, width: int, least: FloatArray | float) -> IntArray
     return np.array(found, dtype=np.int64)
 
 
+@remembered
 def power_steps(timeline: Timeline) -> IntArray:
     """Cells where unit power steps from one level to another."""
     power = filled(group_cells(timeline, Role.UNIT_POWER))
