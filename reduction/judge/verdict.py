@@ -96,11 +96,9 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind, rule: DecisionRule) 
         return None
     tolerance, scheme = tolerance_by(rule, kind, quantity)
     towards, line, allowed = _axis(belief, stated, tolerance, quantity)
-    words = worded(
-        decided(towards, line, rule),
-        decided(towards, allowed, rule),
-        may_fall_short=point.limit.verdict != "cannot tell",
-    )
+    meets = decided(towards, line, rule)
+    within, is_cool = decided(towards, allowed, rule), point.limit.verdict == "coil near freezing"
+    words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
     middle, u95 = 0.5 * (belief.low + belief.high), 0.5 * (belief.high - belief.low) + 2.0 * belief.u
     return Verdict(
         claim=_title(claim),
@@ -114,7 +112,9 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind, rule: DecisionRule) 
         tolerance=tolerance,
         scheme=scheme,
         words=words,
-        because=_because(words, middle, u95, quantity, point) + _shared_risk(towards, (line, allowed), rule),
+        because=_because(words, middle, u95, quantity, point)
+        + (_undecided(meets, within, tolerance) if words == "cannot tell" and not is_cool else "")
+        + _shared_risk(towards, (line, allowed), rule),
         rule=in_words(rule),
     )
 
@@ -179,6 +179,22 @@ def _because(words: Words, middle: float, u95: float, quantity: Judged, point: R
     figure = f"{with_unit(middle, u95, UNIT_OF[quantity])} at the claim's condition"
     if point.limit.verdict == "coil near freezing":
         return f"Between what was measured and what its air flow could carry: {figure}; the room was too cool to tell."
-    if words == "cannot tell":
-        return f"{figure}: the uncertainty spans the line."
     return f"{figure}."
+
+
+def _undecided(meets: bool | None, within: bool | None, tolerance: float) -> str:
+    """Say which line it is that the measurement cannot decide.
+
+    Examples
+    --------
+    >>> _undecided(None, None, 0.05)
+    ' The claim lies inside the uncertainty.'
+    >>> _undecided(False, None, 0.05)
+    ' It misses the claim; whether by more than the tolerance of 5 %, the uncertainty leaves open.'
+    """
+    if meets is None:
+        return " The claim lies inside the uncertainty."
+    if within is None:
+        allowed = f"{100.0 * tolerance:g} %"
+        return f" It misses the claim; whether by more than the tolerance of {allowed}, the uncertainty leaves open."
+    return " It misses the claim, but what limited the unit is not known, so it is not held against it."
