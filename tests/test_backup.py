@@ -17,11 +17,14 @@ ROOT = Path(__file__).resolve().parent.parent
 SCENE = """
 from tests import builders, logs
 from tests_app.actions import reduce
-from units.actions import editions, reviews, tokens
+from units.actions import editions, reviews, second_step, tokens
+from units.models import SecondStep
 for slug in ("larkmoor", "overwater"):
     bench = builders.a_bench(name=slug.title(), slug=slug)
     owner = builders.a_person(bench=bench, role="owner", username=f"odile-{slug}")
     owner.set_password("a long and quiet evening"); owner.save()
+    recovery = [second_step._hashed("abcd-efgh")]
+    SecondStep.objects.create(person=owner, salt=slug, confirmed_at=builders.NOON, recovery=recovery)
     unit = builders.a_unit(bench=bench, claims={}, obtained="bought", afterwards="kept")
     session = builders.a_session(bench=bench, unit=unit, with_logs=["temperatures", "plugs"],
                                  reduction_settings={"monte_carlo_draws": 2000})
@@ -83,8 +86,10 @@ def test_a_backup_goes_from_sqlite_to_postgresql_and_back_without_a_change(postg
     assert digests(back("restore", str(again)).stdout) == made
     assert "The ledger holds." in back("check_ledger").stdout
     people = "from django.contrib.auth import authenticate as a; from units.models import *; "
-    asks = "print(a(username='odile-larkmoor', password='a long and quiet evening'), ApiToken.objects.count())"
-    assert "odile-larkmoor 2" in back("shell", "-v0", "-c", people + asks).stdout
+    people += "from units.actions import second_step; odile = "
+    people += "a(username='odile-larkmoor', password='a long and quiet evening'); "
+    asks = "print(odile, ApiToken.objects.count(), second_step.passes(person=odile, code='ABCD EFGH'))"
+    assert "odile-larkmoor 2 True" in back("shell", "-v0", "-c", people + asks).stdout
 
 
 def test_a_backup_is_restored_into_an_empty_installation_only(tmp_path: Path) -> None:

@@ -143,6 +143,9 @@ STORAGES = {
 }
 PARTIAL_UPLOAD_DIR = DATA_DIR / "partial"
 MAX_UPLOAD_BYTES = env.int("MAX_UPLOAD_BYTES", default=256 * 1024 * 1024)
+BENCH_MOST_BYTES = env.int("BENCH_MOST_BYTES", default=20 * 1024**3)  # log files of one bench
+BENCH_MOST_FILES = env.int("BENCH_MOST_FILES", default=20_000)
+BENCH_MOST_SESSIONS = env.int("BENCH_MOST_SESSIONS", default=10_000)
 FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",  # up to 2.5 MB
     "tests_app.upload_limit.LimitedUploadHandler",

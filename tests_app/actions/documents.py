@@ -16,6 +16,7 @@ from reduction.judge.claims import claim_in_si
 from reduction.session import Role
 from tests_app import evidence_store, session_document
 from tests_app.actions import mapping
+from tests_app.actions.quotas import require_room
 from tests_app.actions.reading import storable
 from tests_app.actions.upload import Incoming, keep_evidence
 from tests_app.evidence_store import Arrival
@@ -96,7 +97,8 @@ def bring_in(
         }
         wanted = {log.path: _arrival(log, arrived) for log in document.files}
         with transaction.atomic():
-            evidence = {path: keep_evidence(bench=bench, arrival=one, by=by) for path, one in wanted.items()}
+            require_room(bench=bench, name=NAME, sessions=1)
+            evidence = {path: keep_evidence(bench=bench, arrival=one, by=by, name=path) for path, one in wanted.items()}
             unit = unit_of(bench=bench, document=document, by=by)
             session = session_document.from_document(document, bench=bench, unit=unit, evidence=evidence, by=by)
             files_read = mapping.read_again(session=session, by=by, may_ask=may_ask)

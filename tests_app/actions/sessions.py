@@ -11,6 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
 from tests_app.actions import decisions, mapping
+from tests_app.actions.quotas import require_room
 from tests_app.actions.reading import storable
 from tests_app.models import Session
 from units.models import Bench, Person, Room, Unit
@@ -50,6 +51,7 @@ def create(
     by: Person,
 ) -> Session:
     """Make an empty session on the bench, with its decision rule where one is chosen; synthetic as unit or bench is."""
+    require_room(bench=bench, name=name, sessions=1)
     session = Session.objects.create(
         bench=bench,
         name=name,

@@ -16,6 +16,7 @@ from django.db import transaction
 from reduction.errors import InvalidSession, Place, ReductionError
 from tests_app import evidence_store
 from tests_app.actions import mapping
+from tests_app.actions.quotas import BenchIsFull, on_the_way, require_room
 from tests_app.actions.reading import Reading, Source, read_together
 from tests_app.evidence_store import Arrival
 from tests_app.models import Evidence, PartialUpload, Session, SessionFile
@@ -113,7 +114,11 @@ def _keep(
         if arrival.sha256 in here:
             upload.known.append(here[arrival.sha256])
             continue
-        evidence = keep_evidence(bench=session.bench, arrival=arrival, by=by)
+        try:
+            evidence = keep_evidence(bench=session.bench, arrival=arrival, by=by, name=name)
+        except BenchIsFull as error:
+            upload.refused.append(error)
+            continue
         free = _free_name(name, {file.name for file in here.values()})
         here[arrival.sha256] = file = SessionFile.objects.create(session=session, evidence=evidence, name=free)
         upload.kept.append(file)
@@ -122,8 +127,10 @@ def _keep(
         mapping.keep_readings(readings=readings, by=by)
 
 
-def keep_evidence(*, bench: Bench, arrival: Arrival, by: Person) -> Evidence:
-    """Return the bench's row for these bytes, new or there already."""
+def keep_evidence(*, bench: Bench, arrival: Arrival, by: Person, name: str) -> Evidence:
+    """Return the bench's row for these bytes, there already or, where the bench has room, new."""
+    if not Evidence.objects.filter(bench=bench, sha256=arrival.sha256).exists():
+        require_room(bench=bench, name=name, bytes=arrival.size_bytes, files=1)
     stored_as = evidence_store.keep(arrival)
     facts = {"size_bytes": arrival.size_bytes, "stored_as": stored_as, "kept_by": by}
     return Evidence.objects.get_or_create(bench=bench, sha256=arrival.sha256, defaults=facts)[0]
@@ -161,7 +168,11 @@ def begin(*, session: Session, name: str, size_bytes: int, by: Person) -> Partia
     evidence_store.refuse_size(size_bytes, name=name)
     name = safe_name(name)
     same = {"session": session, "name": name, "size_bytes": size_bytes, "started_by": by}
-    return PartialUpload.objects.filter(**same).first() or PartialUpload.objects.create(**same)
+    if broken_off := PartialUpload.objects.filter(**same).first():
+        return broken_off
+    with transaction.atomic():
+        require_room(bench=session.bench, name=name, bytes=size_bytes + on_the_way(session.bench), files=1)
+        return PartialUpload.objects.create(**same)
 
 
 @transaction.atomic

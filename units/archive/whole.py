@@ -16,10 +16,11 @@ from django.db import connection, transaction
 from reduction.errors import Place, UnreadableFile
 from units.archive import read, write
 from units.archive.rows import plain
-from units.models import ApiToken, Bench, Membership, Person
+from units.models import ApiToken, Bench, Membership, Person, SecondStep
 
 FORMAT = "cooling-ledger-backup/1"
 MANIFEST = "manifest.json"
+OWN_OF_STEP = ("salt", "confirmed_at", "last_counter", "recovery")
 OWN_OF_TOKEN = ("id", "token_role", "label", "secret_sha256", "created_at", "expires_at", "revoked_at")
 
 
@@ -36,6 +37,7 @@ def back_up(to: BinaryIO) -> dict[str, str]:
             "people": [_account(person) for person in Person.objects.order_by("pk")],
             "memberships": list(Membership.objects.order_by("pk").values("bench__slug", "person__username", "role")),
             "tokens": [_token(token) for token in ApiToken.objects.select_related("bench", "person").order_by("pk")],
+            "second_steps": [_second_step(step) for step in SecondStep.objects.select_related("person").order_by("pk")],
             "benches": digests,
         }
         backup.writestr(MANIFEST, json.dumps(manifest, ensure_ascii=False, indent=1))
@@ -59,6 +61,7 @@ def restore(path: Path) -> dict[str, str]:
             for slug, digest in manifest["benches"].items():
                 _bench(backup, slug, digest)
             _roles_and_tokens(manifest)
+            SecondStep.objects.bulk_create(_step(kept) for kept in manifest.get("second_steps", []))
     except (zipfile.BadZipFile, KeyError) as error:
         raise _refused(path.name, str(error), "a whole backup", "Take another copy of it.") from error
     return manifest["benches"]
@@ -101,6 +104,15 @@ def _person(account: dict[str, Any]) -> Person:
 def _token(token: ApiToken) -> dict[str, Any]:
     own = {name: plain(getattr(token, name)) for name in OWN_OF_TOKEN}
     return own | {"bench": token.bench.slug, "person": token.person.username}
+
+
+def _second_step(step: SecondStep) -> dict[str, Any]:
+    return {name: plain(getattr(step, name)) for name in OWN_OF_STEP} | {"person": step.person.username}
+
+
+def _step(kept: dict[str, Any]) -> SecondStep:
+    own = {name: SecondStep._meta.get_field(name).to_python(kept[name]) for name in OWN_OF_STEP}
+    return SecondStep(person=Person.objects.get(username=kept["person"]), **own)
 
 
 def _manifest(backup: zipfile.ZipFile, name: str) -> dict[str, Any]:

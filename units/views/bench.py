@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from reduction.method import METHOD_VERSION
-from tests_app.actions import reference
+from tests_app.actions import quotas, reference
 from tests_app.models import Finding, Job, Reduction, Session
 from units import access
 from units.actions import people as people_actions
@@ -56,6 +56,7 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
         "due": _due_instruments(bench, person)[:A_FEW],
         "unknown_rooms": access.visible(Room, person).filter(bench=bench, values__isnull=True)[:A_FEW],
         "drafts": access.visible(Review, person).filter(bench=bench, editions__isnull=True)[:A_FEW],
+        "quotas": quotas.of(bench),
         "recent": sessions.filter(reductions__isnull=False).distinct().order_by("-updated_at")[:A_FEW],
     }
 
