@@ -113,6 +113,9 @@ def _brought_in(archive: zipfile.ZipFile, name: str, owner: Person, arrival: _Ar
 
 
 def _lines(archive: zipfile.ZipFile, model: type[models.Model]) -> Iterator[AnyRow]:
+    """Yield a model's rows; an archive from before there was the model has none."""
+    if f"rows/{model.__name__}.jsonl" not in archive.namelist():
+        return
     with archive.open(f"rows/{model.__name__}.jsonl") as part:
         for line in part:
             yield json.loads(line)

@@ -6,8 +6,10 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from reduction.judge.decision import in_words
+from tests_app import session_document
 from units.charts import PICTURES
-from units.editions.document import accepted
+from units.editions.document import accepted, decided_by
 from units.editions.figures import REFERENCE, references, stale, written_out
 from units.editions.material import Material
 
@@ -121,6 +123,13 @@ def _one_rule(material: Material) -> Iterator[str]:
     versions = sorted({reduction.method_version for reduction in material.reductions.values()})
     if len(versions) > 1:
         yield f"The points were judged by method versions {', '.join(versions)}: reduce the older sessions again."
+    judged = {key: decided_by(reduction)["rule"] for key, reduction in material.reductions.items()}
+    if len(set(judged.values())) > 1:
+        said = "; ".join(f"{key} by this: {rule}" for key, rule in judged.items())
+        yield f"The sessions' claims were judged by different decision rules ({said}): choose one for all of them."
+    for key, reduction in material.reductions.items():
+        if in_words(session_document.decision_of(reduction.session)) != judged[key]:
+            yield f"The decision rule of session {key} was changed since: reduce it again."
 
 
 def _private(material: Material) -> Iterator[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from difflib import SequenceMatcher
 from typing import Any
 
+from reduction.judge.decision import in_words
+from reduction.session import DecisionRule
 from units.editions.figures import FIGURES, REFERENCE
 
 Document = dict[str, Any]
@@ -20,6 +22,7 @@ def changes(before: Document, now: Document) -> list[Change]:
         *_texts(before, now),
         *_points(before["points"], now["points"]),
         *_claims(before["units"], now["units"]),
+        *_rules(before["sessions"], now["sessions"]),
         *_body(_read(before), _read(now)),
         *_charts(before["charts"], now["charts"]),
     ]
@@ -69,6 +72,16 @@ def _claims(before: list[Document], now: list[Document]) -> list[Change]:
         for key in keys
         if sides[0].get(key) != sides[1].get(key)
     ]
+
+
+def _rules(before: Document, now: Document) -> list[Change]:
+    """Return another decision rule; editions from before there was a choice were judged by the usual one."""
+    usual = {"rule": in_words(DecisionRule())}
+    said = [
+        "; ".join(dict.fromkeys(session.get("decision", usual)["rule"] for session in sessions.values()))
+        for sessions in (before, now)
+    ]
+    return [_change("Decision rule", *said)] if said[0] != said[1] else []
 
 
 def _read(document: Document) -> str:

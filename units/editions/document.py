@@ -8,6 +8,8 @@ import re
 from datetime import UTC, date, datetime
 from typing import Any
 
+from reduction import session as doc
+from reduction.judge.decision import in_words
 from tests_app.models import Reduction
 from units.charts import PICTURES, Drawn, draw
 from units.charts.picture import lively
@@ -157,10 +159,19 @@ def _session(reduction: Reduction, material: Material, review: Review) -> Docume
         "files": [{"sha256": log["sha256"], "bytes": log["bytes"]} for log in reduction.result.get("files", ())],
         "room": {name: room.get(name) for name in ("volume_m3", "construction")},
         "settings": reduction.document.get("settings") or {},
+        "decision": veil.covered(decided_by(reduction)),
         "findings": [{name: veil.cover(getattr(finding, name)) for name in SAME_IN_FINDING} for finding in findings],
         "answers": answers,
         "raw": None,
     }
+
+
+def decided_by(reduction: Reduction) -> Document:
+    """Return the rule that a reduction's claims were judged by, and each change of it after there were data."""
+    rule = doc.DecisionRule.model_validate(reduction.document.get("decision") or {})
+    changes = [change.model_dump(exclude={"at", "by"}) | {"at": stamp(change.at)} for change in rule.changes]
+    chosen_at = stamp(rule.chosen_at) if rule.chosen_at else None
+    return {"rule": in_words(rule), "chosen_at": chosen_at, "changes": changes}
 
 
 def pictures(material: Material) -> list[Drawn]:

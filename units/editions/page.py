@@ -55,10 +55,19 @@ def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[
         "charts": [chart for chart in document["charts"] if chart["name"] not in shown],
         "units": [unit_view(unit, document) for unit in document["units"]],
         "points": sorted(document["points"].items(), key=lambda item: int(item[0][1:])),
+        "rules": rules_of(document),
         "cautions": CAUTIONS,
         "linked_data": linked_data(document, sha256, address),
         "is_synthetic": document["synthetic"],
     }
+
+
+def rules_of(document: Document) -> list[tuple[str, list[str]]]:
+    """Return each decision rule with the sessions whose claims were judged by it."""
+    found: dict[str, list[str]] = {}
+    for key, session in document["sessions"].items():
+        found.setdefault(session["decision"]["rule"], []).append(key)
+    return list(found.items())
 
 
 def unit_view(unit: Document, document: Document) -> Document:

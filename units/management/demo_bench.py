@@ -129,7 +129,7 @@ def _session(
         sessions.remove(session=broken_off, by=by)
     facts = {name: document[name] for name in FACTS} | {"reduction_settings": document["settings"]}
     described = {name: document[name] for name in ("name", "purpose", "time_zone")}
-    session = sessions.create(bench=bench, unit=unit, room=room, by=by, **described)
+    session = sessions.create(bench=bench, unit=unit, room=room, rule=doc.DecisionRule(), by=by, **described)
     sessions.state_facts(session=session, facts=facts, by=by)
     _drop(session, [folder / log["path"] for log in document["files"]], by)
     for log in document["files"]:
