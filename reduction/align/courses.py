@@ -79,12 +79,14 @@ def held(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pieces
     return _switched(edges, value, gap | np.isnan(value))
 
 
-def _interleaved(start: FloatArray, until: FloatArray, end: FloatArray) -> tuple[FloatArray, IntArray, BoolArray]:
+def _interleaved(
+    start: FloatArray, until: FloatArray, end: FloatArray
+) -> tuple[FloatArray, IntArray | slice, BoolArray]:
     """Edges of pieces start→until followed, where there is room, by a gap until→end; their samples; which are gaps."""
-    number = np.arange(len(start))
     room = until < end
     if not room.any():
-        return np.append(start, end[-1]), number, np.zeros(len(start), dtype=bool)
+        return np.append(start, end[-1]), slice(None), np.zeros(len(start), dtype=bool)
+    number = np.arange(len(start))
     keep = np.column_stack([np.ones(len(start), dtype=bool), room])
     edges = np.column_stack([start, until])[keep]
     gap = np.column_stack([np.zeros(len(start), dtype=bool), room])[keep]
@@ -101,13 +103,17 @@ def nearest(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pie
     half = min(typical_interval_s(time_s), stale_after_s) / 2
     interval = np.diff(time_s)
     silent = interval > stale_after_s
-    middle = time_s[:-1] + interval / 2  # computed once: the two neighbours must meet to the last bit
-    until = np.append(np.where(silent, time_s[:-1] + half, middle), time_s[-1] + half)
-    start = np.concatenate([[time_s[0] - half], np.where(silent, time_s[1:] - half, middle)])
+    until = np.append(time_s[:-1] + interval / 2, time_s[-1] + half)
+    start = np.append(time_s[0] - half, until[:-1])  # copied: the two neighbours must meet to the last bit
+    until[:-1][silent], start[1:][silent] = time_s[:-1][silent] + half, time_s[1:][silent] - half
     edges, sample, gap = _interleaved(start, until, np.append(start[1:], until[-1]))
-    between = np.where(silent, 0.0, (np.diff(values) * interval) ** 2 / 24)
-    sampling = np.concatenate([[0.0], between]) + np.append(between, 0.0)
-    return _switched(edges, values[sample], gap, np.where(gap, 0.0, sampling[sample]))
+    between = (np.diff(values) * interval) ** 2 / 24
+    between[silent] = 0.0
+    sampling = np.append(0.0, between)
+    sampling[:-1] += between
+    sampling = sampling[sample]
+    sampling[gap] = 0.0
+    return _switched(edges, values[sample], gap, sampling)
 
 
 def _switched(edges: FloatArray, value: FloatArray, gap: BoolArray, sampling: FloatArray | None = None) -> Pieces:

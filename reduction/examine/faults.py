@@ -10,6 +10,7 @@ from reduction.session import Role, SampleKind
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 
 INDOOR_ROLES = frozenset({Role.ROOM_TEMP, Role.RETURN_TEMP, Role.ADJACENT_TEMP})
 TEMP_ROLES = frozenset(role for role in Role if role.value.endswith(("_temp", "_wet_bulb")))
@@ -62,14 +63,15 @@ def spiking(series: Series) -> BoolArray:
     least = SPIKE_RH_PERCENT if series.role in RH_ROLES else SPIKE_TEMP_K
     if series.role not in TEMP_ROLES | RH_ROLES:
         return mask
-    known = np.flatnonzero(np.isfinite(series.values))
-    if len(known) < 5:
+    value = _known(series.values)
+    if len(value) < 5:
         return mask
-    value, time = series.values[known], series.time_s[known]
     change = np.abs(np.diff(value))
     if change.max() <= least:
         return mask
     limit = max(least, SPIKE_NOISE * float(np.median(change[:: max(1, len(change) // SOME)])))
+    known = np.flatnonzero(np.isfinite(series.values))
+    time = series.time_s[known]
     for width in (1, 2):
         before, after = value[: -width - 1], value[width + 1 :]
         near = time[width + 1 :] - time[: -width - 1] <= SPIKE_S
@@ -97,10 +99,24 @@ def stuck(series: Series, for_at_least_s: float = 3600.0) -> BoolArray:
     value, time = series.values, series.time_s
     if len(value) < 2:
         return np.zeros(len(value), dtype=bool)
-    starts = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+    starts, counts = _runs(value)
+    if counts.max() * np.diff(time).max() < for_at_least_s:
+        return np.zeros(len(value), dtype=bool)
     ends = np.append(time[starts[1:]], time[-1])
     long = (ends - time[starts] >= for_at_least_s) & np.isfinite(value[starts])
-    return np.repeat(long, np.diff(np.append(starts, len(value))))
+    return np.repeat(long, counts)
+
+
+def _runs(value: FloatArray | BoolArray) -> tuple[IntArray, IntArray]:
+    """Where runs of equal values start, and how many values each has."""
+    starts = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+    return starts, np.diff(starts, append=len(value))
+
+
+def _known(values: FloatArray) -> FloatArray:
+    """The values that are known, without a copy where all are."""
+    known = np.isfinite(values)
+    return values if known.all() else values[known]
 
 
 def frozen(series: Series) -> BoolArray:
@@ -120,12 +136,11 @@ def frozen(series: Series) -> BoolArray:
     mask = np.zeros(len(value), dtype=bool)
     if series.role not in POWER_ROLES or series.kind is SampleKind.HELD or len(value) < LEAST_FROZEN:
         return mask
-    starts = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
-    counts = np.diff(np.append(starts, len(value)))
-    lasts = time[starts + counts - 1] - time[starts]
+    starts, counts = _runs(value)
     drawn = value[starts] > DRAWS_W
-    if drawn.sum() < LEAST_FROZEN:
+    if counts.max() < LEAST_FROZEN or drawn.sum() < LEAST_FROZEN:
         return mask
+    lasts = time[starts + counts - 1] - time[starts]
     long = drawn & (counts >= LEAST_FROZEN) & (lasts >= FROZEN_S)
     if long.any():
         long &= counts >= FROZEN_TIMES * float(np.quantile(counts[drawn], 0.95))
@@ -140,7 +155,7 @@ def smallest_move(values: FloatArray) -> float:
     >>> smallest_move(np.array([22.0, 22.0, 22.5, 21.5]))
     0.5
     """
-    moves = np.abs(np.diff(values[np.isfinite(values)]))
+    moves = np.abs(np.diff(_known(values)))
     return float(np.min(moves[moves > 0], initial=np.inf)) if np.any(moves > 0) else 0.0
 
 
@@ -152,7 +167,7 @@ def saturated(series: Series) -> BoolArray:
     """
     value = series.values
     mask = np.zeros(len(value), dtype=bool)
-    known = value[np.isfinite(value)]
+    known = _known(value)
     if series.role not in TEMP_ROLES | RH_ROLES or len(known) < 50 or series.kind == SampleKind.HELD:
         return mask
     step = smallest_move(known[:10_000])
@@ -161,10 +176,9 @@ def saturated(series: Series) -> BoolArray:
         return mask
     for extreme in (low, high):
         at = value == extreme
-        if at.sum() < max(10.0, FULL_SCALE_SHARE * len(value)):
+        if np.count_nonzero(at) < max(10.0, FULL_SCALE_SHARE * len(value)):
             continue
-        starts = np.flatnonzero(np.concatenate([[True], at[1:] != at[:-1]]))
-        lengths = np.diff(np.append(starts, len(at)))
+        starts, lengths = _runs(at)
         long = at[starts] & (lengths >= max(10.0, FULL_SCALE_SHARE * len(value)))
         mask |= np.repeat(long, lengths)
     return mask
