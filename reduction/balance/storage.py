@@ -12,6 +12,7 @@ from reduction.balance.draft import Draft
 from reduction.room.envelope import fast_store
 from reduction.room.slow_mass import SlowMassRelease
 from reduction.session import Role
+from reduction.uncertainty.ledger import Quantity, total
 from reduction.uncertainty.propagation import Input
 
 FloatArray = NDArray[np.float64]
@@ -63,5 +64,16 @@ def enter_storage(draft: Draft) -> None:
 
 def enter_slow_mass(draft: Draft, slow: SlowMassRelease) -> None:
     """Enter the heat that walls and furniture give while they follow a past change."""
-    release = draft.ledger.enter(Input("slow mass", slow.value_w, slow.u_w, "W", source=slow.how))
-    draft.ledger.add_term("slow mass", release, slow.how)
+    own_u = 0.0 if slow.shares else slow.u_w
+    parts = [draft.ledger.enter(Input("slow mass", slow.value_w, own_u, "W", source=slow.how))]
+    known = "characterised" if draft.session.room.slow_mass else "not characterised: bands by volume and construction"
+    for share in slow.shares:
+        source = known if (share.shared_key or "").startswith("room:") else "the log's own"
+        size, key = abs(share.contribution_w), share.shared_key
+        part = draft.ledger.enter(Input(f"slow mass: {share.name}", 0.0, size, "W", shared_key=key, source=source))
+        parts.append(_signed(part, share.contribution_w))
+    draft.ledger.add_term("slow mass", total(*parts), slow.how)
+
+
+def _signed(quantity: Quantity, contribution: float) -> Quantity:
+    return quantity if contribution >= 0.0 else lambda x: -quantity(x)

@@ -25,7 +25,8 @@ MOST_CELLS = 20_000
 class Drivers:
     """One row per cell: the room's temperature and that of each neighbour, none missing.
 
-    `room_c` shape (n,), `neighbours_c` one of shape (n,) per surface [°C]; `ua_w_per_k`, `ua_u_w_per_k` shape (k,)
+    `room_c` shape (n,), `neighbours_c` one of shape (n,) per surface [°C];
+    `neighbours` their names; `ua_w_per_k`, `ua_u_w_per_k` shape (k,)
     [W/K]; `c_j_per_k`, `c_u_j_per_k` of the store that follows the air [J/K];
     `radiant_w` mean heat that heaters send straight to surfaces.
     """
@@ -33,13 +34,18 @@ class Drivers:
     start_s: float
     step_s: float
     room_c: FloatArray
-    outdoors: tuple[bool, ...]
+    neighbours: tuple[str, ...]
     neighbours_c: tuple[FloatArray, ...]
     ua_w_per_k: FloatArray
     ua_u_w_per_k: FloatArray
     c_j_per_k: float
     c_u_j_per_k: float
     radiant_w: float = 0.0
+
+    @property
+    def outdoors(self) -> tuple[bool, ...]:
+        """Which neighbours are outdoor air."""
+        return tuple(to == "outdoor" for to in self.neighbours)
 
     def spans(self, windows: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
         """First and one-past-last cell of each window, at least one cell each, shape (k, 2)."""
@@ -138,7 +144,7 @@ def room_drivers(timeline: Timeline, session: Session) -> Drivers | None:
         start_s=float(timeline.grid_s[0]),
         step_s=timeline.step_s * cell_factor(timeline),
         room_c=room_c,
-        outdoors=tuple(c.to == "outdoor" for _, c in known),
+        neighbours=tuple(c.to for _, c in known),
         neighbours_c=tuple(t for t, _ in known),
         ua_w_per_k=np.array([c.ua_w_per_k for _, c in known]),
         ua_u_w_per_k=np.array([c.u_w_per_k for _, c in known]),

@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 from reduction.align.timeline import Timeline
 from reduction.room.room_drivers import Drivers, room_drivers
 from reduction.room.slow_mass_evidence import Evidence, apparent_capacity, own_reasons
-from reduction.room.slow_mass_model import HOUR_S, Choices, Stores, choices, design, prior, prior_stores
+from reduction.room.slow_mass_model import (
+    HOUR_S,
+    Choices,
+    Stores,
+    choices,
+    coefficient_names,
+    design,
+    prior,
+    prior_stores,
+)
+from reduction.room.slow_mass_shares import Share, joint
 from reduction.session import Room, Session
 
 FloatArray = NDArray[np.float64]
@@ -26,19 +36,28 @@ LEAST_U_W = 2.0
 
 @dataclass(frozen=True)
 class SlowMassRelease:
-    """Heat the mass gives to the room in one window, positive where it adds to what the unit must remove."""
+    """Heat the mass gives to the room in one window, positive where it adds to what the unit must remove.
+
+    `shares` part its error into what other windows share and what they do not; without any, u is the window's own.
+    """
 
     value_w: float
     u_w: float
     how: str
+    shares: tuple[Share, ...] = ()
 
 
 @dataclass(frozen=True)
 class Beliefs:
-    """For each choice of time constants the release in each window [W], shape (choices, windows), and a log weight."""
+    """For each choice of time constants the release in each window [W], shape (choices, windows), and a log weight.
+
+    `at` and `pull` are what one prior standard deviation of each coefficient gives, before and after the evidence,
+    shape (choices, windows, coefficients). [W]
+    """
 
     mean: FloatArray
-    variance: FloatArray
+    at: FloatArray
+    pull: FloatArray
     log_weight: FloatArray
 
     def mixed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -46,7 +65,7 @@ class Beliefs:
         weight = np.exp(self.log_weight - self.log_weight.max())
         weight /= weight.sum()
         mean = weight @ self.mean
-        variance = weight @ (self.variance + (self.mean - mean) ** 2)
+        variance = weight @ (np.sum(self.pull * self.at, axis=2) + (self.mean - mean) ** 2)
         return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2)), weight
 
 
@@ -74,7 +93,8 @@ def _updated(
     misfit = np.sum(off**2, axis=1) - np.sum(told * best, axis=1)
     return Beliefs(
         before.mean + (at_windows @ best[:, :, None])[:, :, 0],
-        np.sum((at_windows @ covariance) * at_windows, axis=2),
+        at_windows,
+        at_windows @ covariance,
         before.log_weight - 0.5 * (misfit + np.linalg.slogdet(precision).logabsdet),
     )
 
@@ -87,7 +107,7 @@ def _beliefs(
     mean, sd = prior(stores, drivers, chosen)
     expected, unit = (every @ mean[:, :, None])[:, :, 0], every * sd[:, None, :]
     n = len(windows)
-    before = Beliefs(expected[:, :n], np.sum(unit[:, :n] ** 2, axis=2), np.log(chosen.weight))
+    before = Beliefs(expected[:, :n], unit[:, :n], unit[:, :n], np.log(chosen.weight))
     if not evidence.usable:
         return before, before
     return before, _updated(before, unit[:, :n], expected[:, n:], unit[:, n:], evidence, drivers)
@@ -116,7 +136,7 @@ def slow_mass_release(
     ----------
     Method §1 "Slow mass", eq. (1) term Q_mass.
     """
-    drivers = room_drivers(timeline, session)
+    drivers = room_drivers(timeline, session) if windows else None
     if drivers is None:
         return tuple(SlowMassRelease(0.0, 0.0, "No room temperature, so no estimate.") for _ in windows)
     evidence = apparent_capacity(timeline, session, drivers)
@@ -125,9 +145,11 @@ def slow_mass_release(
     before, after = _beliefs(stores, chosen, drivers, drivers.spans(windows), evidence)
     (_, prior_u, _), (value, u, weight) = before.mixed(), after.mixed()
     slow_s = float(weight @ chosen.stores_s[1])
+    together = joint(np.mean(windows, axis=1), weight, after.mean, after.at, after.pull, coefficient_names(drivers))
+    shares = together.shares(session.room.name or session.name, session.name, LEAST_U_W)
     return tuple(
-        SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s), slow_s))
-        for v, s, p in zip(value, u, prior_u, strict=True)
+        SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s), slow_s), parts)
+        for v, s, p, parts in zip(value, u, prior_u, shares, strict=True)
     )
 
 

@@ -135,6 +135,12 @@ def design(drivers: Drivers, edges: IntArray, chosen: Choices) -> FloatArray:
     return np.concatenate([-room[store], kept[fast][None], *massive, -start]).transpose(1, 2, 0)
 
 
+def coefficient_names(drivers: Drivers) -> tuple[str, ...]:
+    """Return the names of those coefficients of `design` that are the room's, not one log's: all but the last two."""
+    walls = [f"walls to {to}, {store} store" for to in drivers.neighbours for store in ("middle", "slow")]
+    return ("conductance of the middle store", "conductance of the slow store", "share of the fast store", *walls)
+
+
 def _start(stores: Stores, drivers: Drivers, chosen: Choices) -> tuple[FloatArray, FloatArray]:
     """Mean and u of what each store takes up at the first sample, from what happened before, shape (2, choices).
 
