@@ -12,44 +12,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
-from django.db.models import Prefetch
 
 from reduction import session as doc
-from reduction.ground.tables import table
 from reduction.judge.claims import default_condition
 from reduction.judge.verdict import other_basis
-from units.models import CatalogueEntry, Claim, PublishedPoint, Unit
+from units.models import CatalogueEntry, Claim, PooledRow, PublishedPoint, Unit
+from units.pooled import BANDS, BASES, PART_LOAD, POOLING, is_near, pooled_at, rating_among
 
 if TYPE_CHECKING:
+    from uuid import UUID
+
     from reduction.session import Condition
 
-LIKE = {row["quantity"]: float(row["half_width"]) for row in table("comparability_bands")}
-PART_LOAD = frozenset({"reduced speed", "cycling", "unit off", "not steady"})  # verdicts of a unit that held back
-
-
-@dataclass(frozen=True)
-class Band:
-    """A band of outdoor temperature."""
-
-    key: str
-    low_c: float | None
-    high_c: float | None
-
-    def holds(self, outdoor_temp_c: float | None) -> bool:
-        """Say whether a temperature falls in the band: from the low end, below the high end."""
-        if outdoor_temp_c is None:
-            return False
-        above = self.low_c is None or outdoor_temp_c >= self.low_c
-        return above and (self.high_c is None or outdoor_temp_c < self.high_c)
-
-
-BANDS = (
-    Band("below-25", None, 25.0),
-    Band("25-30", 25.0, 30.0),
-    Band("30-33", 30.0, 33.0),
-    Band("33-37", 33.0, 37.0),  # holds 35 °C, the outdoor temperature of most ratings
-    Band("above-37", 37.0, None),
-)
 CAPACITY_EDGES_W = (1800.0, 2500.0, 3200.0, 4000.0, 5300.0)  # about 6, 8.5, 11, 13.5 and 18 thousand Btu/h
 PRICE_EDGES = (200, 400, 700, 1200)
 SOUND_EDGES_DBA = (45, 50, 55, 60)
@@ -73,39 +47,81 @@ class Shown:
 SHOWN = tuple(name for name in Shown.__dataclass_fields__ if name != "limit")
 
 
+@dataclass(frozen=True)
+class Told:
+    """A point as the shelf reads it, of either audience."""
+
+    room_temp_c: float | None
+    outdoor_temp_c: float | None
+    capacity_w: float
+    capacity_u95_w: float
+    capacity_kind: str
+    eer_btu_per_wh: float | None
+    eer_u95: float | None
+    limit: str
+    detail: dict[str, Any]
+
+
+COLUMNS = tuple(name for name in Told.__dataclass_fields__ if name != "detail")
+DETAILS = ("ratings", "shortfall", "verdicts", "budget", "eer_budget")
+
+
 @transaction.atomic
 def refresh(units: Iterable[Unit]) -> list[CatalogueEntry]:
-    """Make the entries of these units anew, with as many queries for one unit as for a thousand.
+    """Make the rows of these units anew, with as many queries for one unit as for a thousand.
 
     The units are locked, always in one order, so that two workers with sessions of one unit go one after the other;
     the weaker lock lets others go on to name the unit in rows of theirs.
     """
     keys = [unit.pk for unit in units]
     list(Unit.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk").values_list("pk"))
-    published = Prefetch("published_points", PublishedPoint.objects.filter(is_current=True).defer("detail"))
-    loaded = list(Unit.objects.filter(pk__in=keys).prefetch_related("claims", "tags", published))
-    points = _bench_points(keys)
-    entries = []
-    for unit in loaded:
-        entries.append(_entry(unit, CatalogueEntry.Audience.BENCH, points.get(unit.pk, [])))
-        if unit.published_points.all():
-            entries.append(_entry(unit, CatalogueEntry.Audience.PUBLIC, list(unit.published_points.all())))
+    made = derived(keys)
     CatalogueEntry.objects.filter(unit__in=keys).delete()
-    return CatalogueEntry.objects.bulk_create(entries, batch_size=500)
+    entries = CatalogueEntry.objects.bulk_create([entry for entry, _ in made], batch_size=500)
+    PooledRow.objects.bulk_create([row for _, rows in made for row in rows], batch_size=500)
+    return entries
 
 
-def _bench_points(unit_ids: list[Any]) -> dict[Any, list[dict[str, Any]]]:
-    """Return the usable points of the newest reductions, by unit; of their detail only the ratings."""
+def derived(unit_ids: Iterable[UUID]) -> list[tuple[CatalogueEntry, list[PooledRow]]]:
+    """Return the rows that the shelf should hold of these units, made from what stands; nothing is written."""
+    keys = list(unit_ids)
+    bench, public = _bench_points(keys), _published_points(keys)
+    made = []
+    for unit in Unit.objects.filter(pk__in=keys).prefetch_related("claims", "tags"):
+        made.append(_rows(unit, CatalogueEntry.Audience.BENCH, bench.get(unit.pk, [])))
+        if unit.pk in public:
+            made.append(_rows(unit, CatalogueEntry.Audience.PUBLIC, public[unit.pk]))
+    return made
+
+
+def _bench_points(unit_ids: list[UUID]) -> dict[UUID, list[Told]]:
+    """Return the usable points of the newest reductions, by unit."""
     model = Unit._meta.get_field("points").related_model
-    rows = model.objects.current().filter(unit__in=unit_ids, usable=True)
-    columns = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer_btu_per_wh", "eer_u95")
-    found: dict[Any, list[dict[str, Any]]] = {}
-    for row in rows.values("unit_id", "room_temp_c", "outdoor_temp_c", "limit", *columns, "detail__ratings"):
-        found.setdefault(row["unit_id"], []).append(row)
+    rows = model.objects.current().filter(unit__in=unit_ids, usable=True).order_by("start", "label")
+    found: dict[UUID, list[Told]] = {}
+    for unit, *values in rows.values_list("unit_id", *COLUMNS, *(f"detail__{name}" for name in DETAILS)):
+        detail = dict(zip(DETAILS, values[len(COLUMNS) :], strict=True))
+        found.setdefault(unit, []).append(Told(*values[: len(COLUMNS)], detail))
     return found
 
 
-def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
+def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[Told]]:
+    """Return the published points that stand, by unit."""
+    rows = PublishedPoint.objects.filter(unit__in=unit_ids, is_current=True).order_by("measured_at", "label")
+    found: dict[UUID, list[Told]] = {}
+    for unit, *values in rows.values_list("unit_id", *COLUMNS, "detail"):
+        found.setdefault(unit, []).append(Told(*values))
+    return found
+
+
+def _rows(unit: Unit, audience: str, points: list[Told]) -> tuple[CatalogueEntry, list[PooledRow]]:
+    entry = _entry(unit, audience, points)
+    rating = rating_of(unit, next((claim for claim in unit.claims.all() if claim.quantity == "capacity"), None))
+    pooled = [(at, pooled_at(at, points, rating)) for at in BASES]
+    return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in pooled if figure is not None]
+
+
+def _entry(unit: Unit, audience: str, points: list[Told]) -> CatalogueEntry:
     claims = {claim.quantity: claim for claim in reversed(unit.claims.all())}
     capacity, eer = claims.get("capacity"), claims.get("eer")
     rating = rating_of(unit, capacity)
@@ -123,7 +139,7 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
         tags="".join(["|", *(f"{tag}|".replace("|", "/", str(tag).count("|")) for tag in unit.tags.all())]),
         **{name: getattr(unit, name) for name in ("kind", "compressor", "refrigerant", "obtained", "is_synthetic")},
         **_classes(unit, claims),
-        bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(_outdoor(point)) for point in points)),
+        bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(point.outdoor_temp_c) for point in points)),
         claimed_capacity_w=capacity.value_si if capacity else None,
         claimed_eer=eer.value_si if eer else None,
         **({} if best is None else {name: getattr(best, name) for name in SHOWN}),
@@ -131,6 +147,8 @@ def _entry(unit: Unit, audience: str, points: list[Any]) -> CatalogueEntry:
         ratio_u95=best.capacity_u95_w / capacity.value_si if ratio is not None else None,
         comparable=comparable,
         point_count=len(points),
+        explained=any(point.detail.get("shortfall") for point in points),
+        pooling=POOLING,
     )
 
 
@@ -151,57 +169,26 @@ def rating_of(unit: Unit, claim: Claim | None) -> Condition:
     )
 
 
-def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:
-    """Say whether a point was tested at the rating condition, within the bands of like conditions on both sides."""
-    pairs = (
-        (room_temp_c, rating.room_temp_c, "room_temp_c"),
-        (outdoor_temp_c, rating.outdoor_temp_c, "outdoor_temp_c"),
-    )
-    return all(a is not None and b is not None and abs(a - b) <= LIKE[name] for a, b, name in pairs)
-
-
-def rating_among(ratings: list[dict[str, Any]] | None, rating: Condition) -> dict[str, Any] | None:
-    """Return a point's correction to the claim's condition: by its name, else the first that was made."""
-    named = [row for row in ratings or [] if row["condition"] == rating.name]
-    return next(iter(named or ratings or []), None)
-
-
 def search_text(unit: Unit) -> str:
     """Return what a search looks in."""
     words = [unit.maker, unit.model, unit.refrigerant, unit.get_kind_display(), *map(str, unit.tags.all())]
     return " ".join(words).lower()
 
 
-def _outdoor(point: Any) -> float | None:
-    return point["outdoor_temp_c"] if isinstance(point, dict) else point.outdoor_temp_c
-
-
-def _shown(point: PublishedPoint | dict[str, Any], rating: Condition) -> Shown:
+def _shown(point: Told, rating: Condition) -> Shown:
     """Return the point's figure at the rating condition where it was brought there, else as tested."""
-    if isinstance(point, dict):
-        corrected = rating_among(point["detail__ratings"], rating)
-        row = point
-    else:
-        row = vars(point)
-        corrected = None
-        if point.rated_capacity_w is not None:
-            corrected = {
-                "capacity_w": point.rated_capacity_w,
-                "capacity_u95_w": point.rated_capacity_u95_w,
-                "eer_btu_per_wh": point.rated_eer_btu_per_wh,
-                "eer_u95": point.rated_eer_u95,
-            }
-    figures = corrected or row
+    corrected = rating_among(point.detail.get("ratings"), rating)
+    figures = corrected or vars(point)
     return Shown(
         capacity_w=figures["capacity_w"],
         capacity_u95_w=figures["capacity_u95_w"],
-        capacity_kind=row["capacity_kind"],
+        capacity_kind=point.capacity_kind,
         eer=figures["eer_btu_per_wh"],
         eer_u95=figures["eer_u95"],
-        room_temp_c=row["room_temp_c"],
-        outdoor_temp_c=row["outdoor_temp_c"],
+        room_temp_c=point.room_temp_c,
+        outdoor_temp_c=point.outdoor_temp_c,
         corrected=corrected is not None,
-        limit=row["limit"],
+        limit=point.limit,
     )
 
 

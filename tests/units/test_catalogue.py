@@ -167,7 +167,8 @@ def test_a_figure_away_from_the_claims_condition_has_no_share_of_the_claim(bench
 
 
 def test_a_corrected_figure_stands_before_one_as_tested(bench):
-    unit = listed(bench, point={"rated_capacity_w": 2250.0, "rated_capacity_u95_w": 150.0, "outdoor_temp_c": 30.0})
+    rated = {"condition": "", "capacity_w": 2250.0, "capacity_u95_w": 150.0, "eer_btu_per_wh": None, "eer_u95": None}
+    unit = listed(bench, point={"detail": {"ratings": [rated]}, "outdoor_temp_c": 30.0})
     builders.a_published_point(unit=unit, capacity_w=2400.0)
     shelf.refresh([unit])
     (entry,) = page().entries

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import numpy as np
+import pandas as pd
 import pytest
 from django.contrib.auth.models import AnonymousUser
 from django.urls import reverse
@@ -14,6 +15,8 @@ from tests import builders
 from units import shelf
 from units.compare.comparison import compare
 from units.compare.points import public_detail, units_with_points
+from units.models import CatalogueEntry, PooledRow
+from units.pooled import BASES
 
 pytestmark = pytest.mark.django_db
 
@@ -213,6 +216,40 @@ def test_what_is_published_of_a_point_names_no_instrument_and_no_place(unit):
     public = str(public_detail(point.model_dump(mode="json")))
     assert "8842" not in public
     assert "plug 3" not in public
+
+
+def test_a_comparison_reads_from_the_shelf_what_it_would_work_out(bench, reader):
+    """Shared and own errors, corrections, part load, several bands: kept figures and groups are the same numbers."""
+    rated = doc.RatingCorrection(
+        condition="elsewhere", capacity_w=2200.0, capacity_u95_w=180.0, power_w=700.0, power_u95_w=20.0,
+        eer_btu_per_wh=10.7, eer_u95=0.9, factor=0.96, model_u95_fraction=0.07, how="published maps",
+    )  # fmt: skip
+    units = [builders.a_unit(bench=bench, model=name) for name in "ABC"]
+    for n, unit in enumerate(units):
+        for m, outdoor in enumerate((35.0, 34.6, 31.0, 28.0)):
+            builders.a_point(
+                unit=unit, conditions=at(outdoor), capacity_kind="total", capacity_w=2300.0 - 60 * n + 7 * m,
+                ratings=(rated,) if outdoor == 31.0 else (), budget=budget(("plug", 20.0 + m), (f"own {n}", 9.0)),
+                start=builders.NOON + timedelta(days=m), end=builders.NOON + timedelta(days=m, hours=1),
+            )  # fmt: skip
+    keys = [unit.pk for unit in units]
+    for basis in BASES:
+        worked_out = compare(reader.person, keys, basis)
+        assert all(row.entry is None for row in worked_out.rows)
+        shelf.refresh(units)
+        kept = compare(reader.person, keys, basis)
+        assert all(row.entry is not None for row in kept.rows)
+        pd.testing.assert_frame_equal(kept.units_frame, worked_out.units_frame, check_exact=True)
+        assert (kept.capacity.covariance == worked_out.capacity.covariance).all()
+        CatalogueEntry.objects.all().delete()
+
+
+def test_a_row_that_older_code_pooled_is_not_read(unit, reader):
+    builders.a_point(unit=unit, capacity_w=2300.0, capacity_kind="total")
+    shelf.refresh([unit])
+    CatalogueEntry.objects.update(pooling=0)
+    PooledRow.objects.update(capacity_w=1.0)
+    assert line_of(reader.person, unit).iloc[0].capacity == 2300.0
 
 
 def with_many(bench, count):

@@ -21,7 +21,7 @@ from tests.tests_app import logs
 from tests_app.actions import mapping, reduce, upload
 from tests_app.models import Channel, Evidence, Finding, Job, PartialUpload, Point, Reduction, Session
 from units.actions import editions, ledger, reviews
-from units.models import CalibrationRecord, Edition, PublishedPoint
+from units.models import CalibrationRecord, CatalogueEntry, Edition, PooledRow, PublishedPoint
 
 pytestmark = pytest.mark.django_db
 
@@ -178,6 +178,18 @@ def certificate_lost(session: Session) -> None:
     default_storage.delete(CalibrationRecord.objects.get().certificate.name)
 
 
+def shelf_row_changed(session: Session) -> None:
+    behind_the_back(CatalogueEntry, capacity_w=F("capacity_w") * 1.001)
+
+
+def pooled_figure_changed(session: Session) -> None:
+    behind_the_back(PooledRow, capacity_u_w=F("capacity_u_w") * 0.999)
+
+
+def shelf_forgotten(session: Session) -> None:
+    QuerySet(CatalogueEntry).filter(audience="public").delete()
+
+
 BROKEN: dict[Callable[[Session], None], tuple[str, str]] = {
     bytes_lost: ("evidence is whole", "bytes are gone"),
     bytes_changed: ("evidence is whole", "bytes hash to"),
@@ -204,6 +216,9 @@ BROKEN: dict[Callable[[Session], None], tuple[str, str]] = {
     published_point_removed: ("published points are their editions", "does not hold it"),
     corrected_point_stands: ("what stands is shown", "stands"),
     certificate_lost: ("certificates are kept", "gone"),
+    shelf_row_changed: ("the shelf is what stands", "public row"),
+    pooled_figure_changed: ("the shelf is what stands", "bench row"),
+    shelf_forgotten: ("the shelf is what stands", "public row"),
 }
 
 

@@ -19,6 +19,7 @@ from units.editions.page import page_of
 from units.editions.read import parsed
 from units.editions.serve import forget
 from units.models import Edition, PublishedPoint, Review, Unit, Withdrawal
+from units.pooled import rating_among
 
 if TYPE_CHECKING:
     from tests_app.models import Point
@@ -115,7 +116,7 @@ def _refuse_what_is_private(material: Material, document: Document) -> None:
 def _published(edition: Edition, row: Point, material: Material) -> PublishedPoint:
     veil = material.veils[row.reduction_id]
     claims = {claim.quantity: claim for claim in reversed(row.unit.claims.all())}
-    rating = shelf.rating_among(row.detail.get("ratings"), shelf.rating_of(row.unit, claims.get("capacity"))) or {}
+    rating = rating_among(row.detail.get("ratings"), shelf.rating_of(row.unit, claims.get("capacity"))) or {}
     return PublishedPoint(
         edition=edition,
         unit=row.unit,

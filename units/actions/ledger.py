@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from math import isclose
 from typing import Any
 
 from django.core.files.storage import default_storage
@@ -13,10 +14,22 @@ from django.utils.dateparse import parse_datetime
 
 from tests_app.actions import ledger
 from tests_app.actions.ledger import WELL
+from units import shelf
 from units.actions.editions import SAME_IN_POINT
 from units.editions.read import parsed
 from units.editions.verify import verify
-from units.models import CalibrationRecord, Edition, PublishedPoint, Review
+from units.models import (
+    CalibrationRecord,
+    CatalogueEntry,
+    Edition,
+    PooledRow,
+    PublishedPoint,
+    Review,
+    Unit,
+)
+from units.pooled import POOLING
+
+AT_ONCE = 200
 
 
 @dataclass(frozen=True)
@@ -97,10 +110,41 @@ def certificates_are_kept() -> Iterator[str]:
         yield WELL if kept else f"certificate {record.certificate.name}: gone"
 
 
+def the_shelf_is_what_stands() -> Iterator[str]:
+    """Every row of the catalogue and every pooled figure beside it is what the points that stand give."""
+    keys = list(Unit.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(keys), AT_ONCE):
+        some = keys[start : start + AT_ONCE]
+        kept = CatalogueEntry.objects.filter(unit__in=some, pooling=POOLING).prefetch_related("pooled")
+        held = {(entry.unit_id, entry.audience): _contents(entry, entry.pooled.all()) for entry in kept}
+        due = {(entry.unit_id, entry.audience): _contents(entry, pooled) for entry, pooled in shelf.derived(some)}
+        for key in sorted(held.keys() | due.keys(), key=str):
+            good = key in held and key in due and _alike(held[key], due[key])
+            yield WELL if good else f"unit {key[0]}: its {key[1]} row is not what its points give"
+
+
+def _contents(entry: CatalogueEntry, pooled: Iterable[PooledRow]) -> dict[str, Any]:
+    """Return what a row and its figures say, without what differs each time they are made."""
+    found = {field.attname: getattr(entry, field.attname) for field in CatalogueEntry._meta.concrete_fields}
+    for row in pooled:
+        found |= {f"{row.at} {field.attname}": getattr(row, field.attname) for field in row._meta.concrete_fields[2:]}
+    return {name: value for name, value in found.items() if name not in {"id", "stamp"}}
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Say whether two are equal, numbers to within what another machine's arithmetic may give."""
+    if isinstance(one, float) and isinstance(other, float):
+        return isclose(one, other, rel_tol=1e-9)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(one[name], other[name]) for name in one)
+    return bool((list(one) == list(other)) if isinstance(one, tuple | list) else one == other)
+
+
 CHECKS = {
     "editions are frozen": editions_are_frozen,
     "editions are numbered": editions_are_numbered,
     "published points are their editions": published_points_are_their_editions,
     "what stands is shown": what_stands_is_shown,
     "certificates are kept": certificates_are_kept,
+    "the shelf is what stands": the_shelf_is_what_stands,
 }

@@ -21,6 +21,7 @@ STAYS = {
     "Job": "progress of work that is done or belongs to the machine it ran on",
     "Membership": "who may enter is decided where the bench arrives; people.jsonl names them",
     "PartialUpload": "an upload that is not finished leaves nothing",
+    "PooledRow": "derived from points; made again on arrival",
     "Person": "accounts belong to an installation; people.jsonl names them",
     "SecondStep": "belongs to an account",
     "SignInFailure": "belongs to an installation",
@@ -32,13 +33,17 @@ def _models() -> list[type[models.Model]]:
 
 
 def staying() -> list[type[models.Model]]:
-    """Return the models of a bench that do not travel."""
-    return [model for model in _models() if model.__name__ in STAYS and getattr(model, "bench_path", None)]
+    """Return the models of a bench that do not travel, each before those it points at."""
+    found = [model for model in _models() if model.__name__ in STAYS and getattr(model, "bench_path", None)]
+    return _ordered(found)[::-1]
 
 
 def travelling() -> list[type[models.Model]]:
     """Return the models that travel, each after those it points at."""
-    found = [model for model in _models() if model.__name__ not in STAYS]
+    return _ordered([model for model in _models() if model.__name__ not in STAYS])
+
+
+def _ordered(found: list[type[models.Model]]) -> list[type[models.Model]]:
     ordered: list[type[models.Model]] = []
     while found:
         ready = [model for model in found if not (_pointed_at(model) & set(found) - {model})]

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import reduce
-from operator import or_
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from django.db.models import F, Q, QuerySet
+import numpy as np
+from django.db.models import Q, QuerySet
 
 from units import access
+from units.compare.shelf_index import BAND, FACETS, Mask, ShelfIndex, shelf_index
 from units.models import Bench, CatalogueEntry
-from units.shelf import BANDS
+from units.pooled import BANDS
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -25,26 +23,7 @@ if TYPE_CHECKING:
 
 PAGE_SIZE = 25
 MOST_WORDS = 8
-COLUMN_FACETS = {
-    "kind": "kind",
-    "compressor": "compressor",
-    "refrigerant": "refrigerant",
-    "capacity": "capacity_class",
-    "voltage": "voltage_class",
-    "obtained": "obtained",
-    "price": "price_class",
-    "sound": "sound_class",
-}
-BAND, TAG = "outdoor", "tag"
-FACETS = (*COLUMN_FACETS, BAND, TAG)
-SORTS = {
-    "name": ("name",),
-    "ratio": ("-comparable", F("ratio").desc(nulls_last=True)),
-    "capacity": ("-comparable", F("capacity_w").desc(nulls_last=True)),
-    "eer": ("-comparable", F("eer").desc(nulls_last=True)),
-    "claimed": (F("claimed_capacity_w").desc(nulls_last=True),),
-    "claimed-eer": (F("claimed_eer").desc(nulls_last=True),),
-}
+SORTS = ("name", "ratio", "capacity", "eer", "claimed", "claimed-eer")
 
 
 @dataclass(frozen=True)
@@ -95,22 +74,36 @@ class CataloguePage:
 
 def catalogue_page(person: Person | AnonymousUser, asked: Asked) -> CataloguePage:
     """Return one page: two queries whatever the number of units, three for who is signed in."""
-    rows = _with_words(shown_to(person), asked.words)
-    facets, total = _facets(rows, asked)
+    index = shelf_index()
+    facets, matching = _facets(index, _candidates(index, person, asked), asked)
+    total = int(matching.sum())
     pages = max(1, -(-total // PAGE_SIZE))
     start = (min(asked.page, pages) - 1) * PAGE_SIZE
-    for facet, values in asked.chosen.items():
-        rows = rows.filter(_has(facet, values))
-    ordered = rows.order_by(*SORTS[asked.sort], "id").select_related("unit")
-    return CataloguePage(asked, list(ordered[start : start + PAGE_SIZE]), total, pages, facets)
+    keys = _ordered(index, matching, asked)[start : start + PAGE_SIZE]
+    found = CatalogueEntry.objects.select_related("unit").in_bulk(keys)
+    return CataloguePage(asked, [found[key] for key in keys if key in found], total, pages, facets)
 
 
 def matching_units(person: Person | AnonymousUser, asked: Asked, most: int) -> list[UUID]:
     """Return the keys of the units that a filter leaves, in its order, at most so many."""
-    rows = _with_words(shown_to(person), asked.words)
+    index = shelf_index()
+    matching = _candidates(index, person, asked)
     for facet, values in asked.chosen.items():
-        rows = rows.filter(_has(facet, values))
-    return list(rows.order_by(*SORTS[asked.sort], "id").values_list("unit", flat=True)[:most])
+        matching = matching & index.facets[facet].has(values, len(index))
+    keys = _ordered(index, matching, asked)[:most]
+    units = dict(CatalogueEntry.objects.filter(pk__in=keys).values_list("pk", "unit"))
+    return [units[key] for key in keys if key in units]
+
+
+def _candidates(index: ShelfIndex, person: Person | AnonymousUser, asked: Asked) -> Mask:
+    own = access.visible(Bench, person).values_list("pk", flat=True) if person.is_authenticated else ()
+    return index.shown(own) & index.with_words(asked.words)
+
+
+def _ordered(index: ShelfIndex, matching: Mask, asked: Asked) -> list[int]:
+    rows = index.orders[asked.sort]
+    found: list[int] = index.keys[rows[matching[rows]]].tolist()
+    return found
 
 
 def shown_to(person: Person | AnonymousUser) -> QuerySet[CatalogueEntry]:
@@ -122,57 +115,24 @@ def shown_to(person: Person | AnonymousUser) -> QuerySet[CatalogueEntry]:
     return CatalogueEntry.objects.filter((public & ~own) | (own & Q(audience=CatalogueEntry.Audience.BENCH)))
 
 
-def _with_words(rows: QuerySet[CatalogueEntry], words: tuple[str, ...]) -> QuerySet[CatalogueEntry]:
-    for word in words:
-        rows = rows.filter(search__contains=word)
-    return rows
-
-
-def _has(facet: str, values: frozenset[str]) -> Q:
-    if facet in COLUMN_FACETS:
-        return Q(**{f"{COLUMN_FACETS[facet]}__in": values})
-    if facet == TAG:
-        return reduce(or_, [Q(tags__contains=f"|{value}|") for value in sorted(values)])
-    return Q(bands__in=[mask for mask in range(1 << len(BANDS)) if values & _BANDS_OF[mask]])
-
-
-_BANDS_OF = [frozenset(band.key for i, band in enumerate(BANDS) if mask >> i & 1) for mask in range(1 << len(BANDS))]
-
-
-def _facets(rows: QuerySet[CatalogueEntry], asked: Asked) -> tuple[dict[str, list[FacetValue]], int]:
-    """Return every facet's counts and the number of matching units, from one reading of narrow rows.
+def _facets(index: ShelfIndex, rows: Mask, asked: Asked) -> tuple[dict[str, list[FacetValue]], Mask]:
+    """Return every facet's counts and the rows that match.
 
     A facet does not narrow its own counts: a unit counts there when it fails no other facet.
     """
-    counts: dict[str, Counter[str]] = {facet: Counter() for facet in FACETS}
-    matching = []
-    chosen = [(i, facet, asked.chosen[facet]) for i, facet in enumerate(FACETS) if facet in asked.chosen]
-    for row in rows.order_by().values_list(*COLUMN_FACETS.values(), "bands", "tags"):
-        failing = [(i, facet) for i, facet, values in chosen if values.isdisjoint(_values_of(facet, row[i]))]
-        if not failing:
-            matching.append(row)
-        elif len(failing) == 1:
-            i, facet = failing[0]
-            counts[facet].update(_values_of(facet, row[i]))
-    for i, facet in enumerate(FACETS):
-        for value, count in Counter(row[i] for row in matching).items():
-            for each in _values_of(facet, value):
-                counts[facet][each] += count
-    found = {facet: _listed(facet, counts[facet], asked.chosen.get(facet, frozenset())) for facet in FACETS}
-    return found, len(matching)
+    fails = {name: ~index.facets[name].has(values, len(index)) for name, values in asked.chosen.items()}
+    failed = np.sum(list(fails.values()), axis=0) if fails else np.zeros(len(index), dtype=int)
+    matching = rows & (failed == 0)
+    found = {}
+    for name in FACETS:
+        among = rows & (failed - fails[name] == 0) if name in fails else matching
+        found[name] = _listed(name, index.facets[name].counts(among), asked.chosen.get(name, frozenset()))
+    return found, matching
 
 
-def _values_of(facet: str, cell: Any) -> Iterable[str]:
-    """Return the values of a facet that a cell holds: several bands and tags, one of anything else."""
-    if facet == BAND:
-        return _BANDS_OF[cell]
-    return cell.strip("|").split("|") if facet == TAG else (cell,)
-
-
-def _listed(facet: str, counted: Counter[str], chosen: frozenset[str]) -> list[FacetValue]:
+def _listed(facet: str, counted: dict[str, int], chosen: frozenset[str]) -> list[FacetValue]:
     """Return the values that occur or are chosen: bands from mild to hot, all else with the most units first."""
-    present = {value: count for value, count in counted.items() if value}
-    present |= {value: 0 for value in chosen if value and value not in present}
+    present = counted | {value: 0 for value in chosen if value and value not in counted}
     values = [FacetValue(value, count, value in chosen) for value, count in present.items()]
     if facet == BAND:
         keys = [band.key for band in BANDS]

@@ -12,13 +12,14 @@ from uuid import UUID
 import pandas as pd
 
 from units.compare.frames import matrix_frame, names, points_frame, steps_frame
-from units.compare.points import PointRow, UnitRow, units_with_points
-from units.compare.pooling import U95_PER_U, Together, together
+from units.compare.points import UnitRow, units_with_points
+from units.compare.pooling import Together, together
 from units.compare.season import Choice, costs_frame
 from units.compare.surfaces import PLACES, fitted_frame
 from units.compare.words import band_label
+from units.models import PooledRow
+from units.pooled import BANDS, RATED, U95_PER_U, PooledFigure, pooled_at
 from units.quantities import METRIC, Display
-from units.shelf import BANDS, PART_LOAD, is_near, rating_among
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -27,27 +28,13 @@ if TYPE_CHECKING:
 
 MOST_UNITS = 60
 EXAMPLE = Choice()
-RATED = "rating"
 FRAME_COLUMNS = [
     "unit", "kind", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "claimed_capacity",
     "claimed_eer", "claimed_sound", "ratio", "ratio_u95", "basis", "capacity_tolerance", "eer_tolerance", "group",
     "n_points",
 ]  # fmt: skip
+FIGURE_COLUMNS = tuple(PooledFigure.__dataclass_fields__)
 TEXT = {"unit", "kind", "capacity_kind", "basis", "group"}
-
-
-@dataclass(frozen=True)
-class Figure:
-    """What one point says on a basis."""
-
-    capacity_w: float
-    capacity_u95_w: float
-    capacity_kind: str
-    eer: float | None
-    eer_u95: float | None
-    basis: str
-    to_claim: bool
-    point: PointRow
 
 
 class Frames(dict[str, pd.DataFrame]):
@@ -78,10 +65,10 @@ class Comparison:
     rows: tuple[UnitRow, ...]
     at: str
     display: Display
-    figures: dict[UUID, tuple[Figure, ...]]
+    figures: dict[UUID, PooledFigure | None]
     capacity: Together
     eer: Together
-    left_out: int
+    left_out: int = 0
     season: Choice = EXAMPLE
 
     @cached_property
@@ -95,12 +82,18 @@ class Comparison:
         named = names(list(self.rows))
         groups = self.capacity.groups(self._claims())
         found = [
-            _unit_line(row, named[row.unit.pk], self) | {"group": groups.get(row.unit.pk)}
+            _unit_line(row, named[row.unit.pk], figure, self._basis(figure)) | {"group": groups.get(row.unit.pk)}
             for row in self.rows
-            if self.figures[row.unit.pk]
+            if (figure := self.figures[row.unit.pk])
         ]
         frame = pd.DataFrame(found, columns=FRAME_COLUMNS)
         return frame.astype({name: float for name in FRAME_COLUMNS if name not in TEXT})
+
+    def _basis(self, figure: PooledFigure) -> list[str]:
+        """Say what a figure holds at."""
+        if self.at == RATED:
+            return list(figure.bases)
+        return [f"as tested, {band_label(self.at, self.display)} outdoors"]
 
     def _claims(self) -> dict[UUID, float]:
         """Return the claims that the figures may be divided by: total against total, at the claim's condition."""
@@ -108,17 +101,18 @@ class Comparison:
             row.unit.pk: claimed
             for row in self.rows
             if (claimed := row.claimed_here("capacity"))
-            and (figures := self.figures[row.unit.pk])
-            and all(figure.to_claim and figure.capacity_kind == "total" for figure in figures)
+            and (figure := self.figures[row.unit.pk])
+            and figure.to_claim
+            and figure.capacity_kind == "total"
         }
 
     @cached_property
     def digest(self) -> str:
-        """A digest of all that a chart of these units can show; points are never edited, so their keys will do."""
+        """A digest of all that a chart of these units can show; points are never edited, so their state will do."""
         parts: list[object] = [self.at, self.display, self.season]
         for row in self.rows:
             claims = [(name, claim.value_si, claim.condition_name) for name, claim in sorted(row.claims.items())]
-            parts += [str(row.unit), row.unit.kind, claims, [point.id for point in row.points]]
+            parts += [str(row.unit), row.unit.kind, claims, row.state]
         return hashlib.sha256(repr(parts).encode()).hexdigest()
 
     @property
@@ -134,88 +128,58 @@ def compare(
     display: Display = METRIC,
     season: Choice = EXAMPLE,
 ) -> Comparison:
-    """Return the comparison of readable units: five queries whatever their number."""
+    """Return the comparison of readable units: a few queries whatever their number."""
     asked = list(dict.fromkeys(unit_ids))
     rows = units_with_points(person, asked[:MOST_UNITS])
     basis = at if at in {band.key for band in BANDS} else RATED
-    found = compared(rows, basis, display, left_out=max(0, len(asked) - MOST_UNITS))
-    return replace(found, season=season)
+    found = _compared(rows, _kept_figures(rows, basis), basis, display)
+    return replace(found, season=season, left_out=max(0, len(asked) - MOST_UNITS))
 
 
-def compared(rows: list[UnitRow], basis: str = RATED, display: Display = METRIC, *, left_out: int = 0) -> Comparison:
+def compared(rows: list[UnitRow], basis: str = RATED, display: Display = METRIC) -> Comparison:
     """Return the comparison of units and points at hand; no query."""
-    figures = {row.unit.pk: tuple(_figures(row, basis, display)) for row in rows}
-    pooled = (together(figures, "capacity"), together(figures, "eer"))
-    return Comparison(tuple(rows), basis, display, figures, *pooled, left_out)
+    return _compared(rows, {}, basis, display)
 
 
-def _figures(row: UnitRow, at: str, display: Display) -> list[Figure]:
-    """Return the like figures of a unit's points on the basis, so that none is pooled with one of another meaning.
-
-    Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in.
-    """
-    made = [_rated(row, point) if at == RATED else _tested(row, point, at, display) for point in row.points]
-    figures = [figure for figure in made if figure is not None]
-    figures = [figure for figure in figures if figure.point.limit not in PART_LOAD] or figures
-    return [figure for figure in figures if figure.capacity_kind == "total"] or figures
-
-
-def _rated(row: UnitRow, point: PointRow) -> Figure | None:
-    rated = rating_among(point.ratings, row.rating)
-    if rated is not None:
-        return _figure(point, rated, f"corrected to {rated['condition']}", to_claim=True)
-    if point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating):
-        return _figure(point, None, "tested at the rating condition", to_claim=True)
-    return None
-
-
-def _tested(row: UnitRow, point: PointRow, at: str, display: Display) -> Figure | None:
-    if point.band != at:
-        return None
-    near = point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
-    return _figure(point, None, f"as tested, {band_label(at, display)} outdoors", to_claim=near)
-
-
-def _figure(point: PointRow, rated: dict[str, Any] | None, basis: str, *, to_claim: bool) -> Figure:
-    source = rated or {
-        name: getattr(point, name) for name in ("capacity_w", "capacity_u95_w", "eer_btu_per_wh", "eer_u95")
+def _compared(rows: list[UnitRow], kept: dict[UUID, PooledFigure], basis: str, display: Display) -> Comparison:
+    """Return the comparison; what the shelf holds of a unit is not worked out again."""
+    figures = {
+        row.unit.pk: pooled_at(basis, row.points, row.rating) if row.entry is None else kept.get(row.unit.pk)
+        for row in rows
     }
-    return Figure(
-        capacity_w=source["capacity_w"],
-        capacity_u95_w=source["capacity_u95_w"],
-        capacity_kind=point.capacity_kind,
-        eer=source["eer_btu_per_wh"],
-        eer_u95=source["eer_u95"],
-        basis=basis,
-        to_claim=to_claim,
-        point=point,
-    )
+    benches = {row.unit.pk: row.unit.bench_id for row in rows}
+    side_by_side = (together(figures, benches, "capacity"), together(figures, benches, "eer"))
+    return Comparison(tuple(rows), basis, display, figures, *side_by_side)
 
 
-def _unit_line(row: UnitRow, name: str, all_units: Comparison) -> dict[str, Any]:
+def _kept_figures(rows: list[UnitRow], basis: str) -> dict[UUID, PooledFigure]:
+    """Return the figures that the shelf holds of these units."""
+    entries = {row.entry.pk: row.unit.pk for row in rows if row.entry is not None}
+    kept = PooledRow.objects.filter(entry__in=list(entries), at=basis).values("entry_id", *FIGURE_COLUMNS)
+    return {entries[row.pop("entry_id")]: PooledFigure(**row) for row in kept}
+
+
+def _unit_line(row: UnitRow, name: str, figure: PooledFigure, basis: list[str]) -> dict[str, Any]:
     """Return a unit's pooled figures beside its claims; what cannot stand beside a claim is left empty."""
-    key, figures = row.unit.pk, all_units.figures[row.unit.pk]
-    capacity, eer = all_units.capacity.pooled[key], all_units.eer.pooled.get(key)
-    to_claim = all(figure.to_claim for figure in figures)
-    claimed = row.claimed_here("capacity") if to_claim else None
-    bases = list(dict.fromkeys(figure.basis for figure in figures))
+    claimed = row.claimed_here("capacity") if figure.to_claim else None
+    u95 = U95_PER_U * figure.capacity_u_w
     return {
         "unit": name,
         "kind": row.unit.get_kind_display(),
-        "capacity": capacity.value,
-        "capacity_u95": U95_PER_U * capacity.u,
-        "capacity_kind": figures[0].capacity_kind,
-        "eer": eer.value if eer else None,
-        "eer_u95": U95_PER_U * eer.u if eer else None,
+        "capacity": figure.capacity_w,
+        "capacity_u95": u95,
+        "capacity_kind": figure.capacity_kind,
+        "eer": figure.eer,
+        "eer_u95": None if figure.eer_u is None else U95_PER_U * figure.eer_u,
         "claimed_capacity": claimed,
-        "claimed_eer": row.claimed_here("eer") if to_claim else None,
+        "claimed_eer": row.claimed_here("eer") if figure.to_claim else None,
         "claimed_sound": row.claimed("sound"),
-        "ratio": capacity.value / claimed if claimed else None,
-        "ratio_u95": U95_PER_U * capacity.u / claimed if claimed else None,
-        "basis": "; ".join([*bases, *_remarks(row, consistent=capacity.consistent)]),
-        "capacity_tolerance": _tolerance(figures[0].point, "capacity"),
-        "eer_tolerance": _tolerance(figures[0].point, "eer"),
-        "n_points": len(figures),
+        "ratio": figure.capacity_w / claimed if claimed else None,
+        "ratio_u95": u95 / claimed if claimed else None,
+        "basis": "; ".join([*basis, *_remarks(row, consistent=figure.consistent)]),
+        "capacity_tolerance": figure.capacity_tolerance,
+        "eer_tolerance": figure.eer_tolerance,
+        "n_points": figure.n_points,
     }
 
 
@@ -227,8 +191,3 @@ def _remarks(row: UnitRow, *, consistent: bool) -> list[str]:
         ("repeats differ by more than they know", not consistent),
     )
     return [remark for remark, holds in remarks if holds]
-
-
-def _tolerance(point: PointRow, quantity: str) -> float | None:
-    verdicts = point.detail.get("verdicts") or []
-    return next((verdict["tolerance"] for verdict in verdicts if verdict["quantity"] == quantity), None)

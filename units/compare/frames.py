@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from units.compare.words import band_short
+from units.pooled import BANDS, PART_LOAD, is_near, rating_among
 from units.quantities import METRIC, Display
-from units.shelf import BANDS, PART_LOAD, is_near, rating_among
 
 if TYPE_CHECKING:
     from units.compare.points import PointRow, UnitRow

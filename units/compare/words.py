@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from units.models import Unit
+from units.pooled import BANDS
 from units.quantities import METRIC, NO_BREAK, Display, cooling, temp
-from units.shelf import BANDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,6 +8,7 @@ from units.models.collection import Collection
 from units.models.edition import Edition, Withdrawal
 from units.models.instrument import CalibrationRecord, Instrument
 from units.models.person import Person
+from units.models.pooled_row import PooledRow
 from units.models.published_point import PublishedPoint
 from units.models.review import MakerComment, Review, ShareLink
 from units.models.room import Room, RoomValue
@@ -29,6 +30,7 @@ __all__ = [
     "MakerComment",
     "Membership",
     "Person",
+    "PooledRow",
     "PublishedPoint",
     "Review",
     "Role",

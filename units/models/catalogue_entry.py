@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from secrets import randbits
+
 from django.db import models
-from django.db.models import Q
 
 from units.models.bench import Bench
 from units.models.unit import Unit
+
+
+def new_stamp() -> int:
+    """Return a number that no other row is likely to have."""
+    return randbits(31)
 
 
 class CatalogueEntry(models.Model):
@@ -52,6 +58,9 @@ class CatalogueEntry(models.Model):
     corrected = models.BooleanField(default=False, help_text="Brought to the claim's rating condition")
     comparable = models.BooleanField(default=False, help_text="Corrected, or tested near the claim's condition")
     point_count = models.PositiveIntegerField(default=0)
+    explained = models.BooleanField(default=False, help_text="Some point's shortfall is explained")
+    pooling = models.PositiveSmallIntegerField(default=0, help_text="`units.pooled.POOLING` when its figures were made")
+    stamp = models.PositiveIntegerField(default=new_stamp, help_text="The sum of all tells whether anything changed")
     is_synthetic = models.BooleanField(default=False)
 
     class Meta:
@@ -61,8 +70,8 @@ class CatalogueEntry(models.Model):
         ]
         indexes = [
             models.Index(fields=["audience", "name", "id"], name="entry_by_name"),
-            models.Index(fields=["audience", "-ratio", "id"], condition=Q(comparable=True), name="entry_by_ratio"),
             models.Index(fields=["bench", "audience"], name="entry_by_bench"),
+            models.Index(fields=["stamp"], name="entry_by_stamp"),
         ]
 
     def __str__(self) -> str:

@@ -19,14 +19,14 @@ from units import access
 from units.charts import PICTURES, Picture, draw
 from units.charts.picture import A_DAY_S
 from units.compare.catalogue import Asked, matching_units, shown_to
-from units.compare.comparison import MOST_UNITS, RATED, Comparison, compare
+from units.compare.comparison import MOST_UNITS, Comparison, compare
 from units.compare.frames import names
 from units.compare.points import asked_units
 from units.compare.season import CLIMATES, Choice
 from units.compare.words import band_label
 from units.models import Collection
+from units.pooled import BANDS, RATED
 from units.quantities import display_of
-from units.shelf import BANDS
 
 NEEDS_CLAIM = {
     "capacity-claimed": "capacity",
@@ -87,13 +87,14 @@ def places(request: HttpRequest, comparison: Comparison, names: Iterable[str]) -
 
 def _may_be_drawn(comparison: Comparison, name: str) -> bool:
     """Say whether there can be anything to draw, without drawing."""
-    points = [point for row in comparison.rows for point in row.points]
     if PICTURES[name].frame == "steps":
-        return any(point.detail.get("shortfall") for point in points)
+        return any(row.is_explained for row in comparison.rows)
     needed = NEEDS_CLAIM.get(name)
     if needed and not any(row.claimed_here(needed) for row in comparison.rows):
         return False
-    return any(comparison.figures.values()) if PICTURES[name].frame == "units" else bool(points)
+    if PICTURES[name].frame == "units":
+        return any(comparison.figures.values())
+    return any(row.has_points for row in comparison.rows)
 
 
 def _key(comparison: Comparison, name: str) -> str:

@@ -1,0 +1,221 @@
+"""One figure of a unit from its like points, on a stated basis, with the errors it may share with another unit's."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
+
+from reduction.compare import Pooled, covariance_of, pool
+from reduction.ground.tables import table
+
+if TYPE_CHECKING:
+    from reduction.session import Condition
+
+POOLING = 1  # counts up when a pooled figure would come out otherwise; kept figures of an older count are not read
+U95_PER_U = 2.0  # k of a pooled figure: its degrees of freedom are many; JCGM 100, G.6.6
+RATED = "rating"
+AT_RATING = "tested at the rating condition"
+LIKE = {row["quantity"]: float(row["half_width"]) for row in table("comparability_bands")}
+PART_LOAD = frozenset({"reduced speed", "cycling", "unit off", "not steady"})  # verdicts of a unit that held back
+
+
+@dataclass(frozen=True)
+class Band:
+    """A band of outdoor temperature."""
+
+    key: str
+    low_c: float | None
+    high_c: float | None
+
+    def holds(self, outdoor_temp_c: float | None) -> bool:
+        """Say whether a temperature falls in the band: from the low end, below the high end."""
+        if outdoor_temp_c is None:
+            return False
+        above = self.low_c is None or outdoor_temp_c >= self.low_c
+        return above and (self.high_c is None or outdoor_temp_c < self.high_c)
+
+
+BANDS = (
+    Band("below-25", None, 25.0),
+    Band("25-30", 25.0, 30.0),
+    Band("30-33", 30.0, 33.0),
+    Band("33-37", 33.0, 37.0),  # holds 35 °C, the outdoor temperature of most ratings
+    Band("above-37", 37.0, None),
+)
+BASES = (RATED, *(band.key for band in BANDS))
+
+
+class Telling(Protocol):
+    """What of a point is pooled."""
+
+    room_temp_c: float | None
+    outdoor_temp_c: float | None
+    capacity_w: float
+    capacity_u95_w: float
+    capacity_kind: str
+    eer_btu_per_wh: float | None
+    eer_u95: float | None
+    limit: str
+    detail: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class PooledFigure:
+    """What a unit's like points say together on a basis.
+
+    `bases` are the conditions it was brought to, empty for a band, whose name is the basis; `to_claim` says that it
+    holds at the claim's condition. `shared` and `eer_shared` are contributions by the key of the error.
+    """
+
+    capacity_w: float
+    capacity_u_w: float
+    capacity_kind: str
+    eer: float | None
+    eer_u: float | None
+    consistent: bool
+    to_claim: bool
+    bases: tuple[str, ...]
+    capacity_tolerance: float | None
+    eer_tolerance: float | None
+    n_points: int
+    shared: dict[str, float]
+    eer_shared: dict[str, float]
+
+
+@dataclass(frozen=True)
+class _Figure:
+    """What one point says on a basis."""
+
+    capacity_w: float
+    capacity_u95_w: float
+    eer: float | None
+    eer_u95: float | None
+    basis: str
+    to_claim: bool
+    point: Telling
+
+
+@dataclass(frozen=True)
+class Line:
+    """A contribution as `covariance_of` reads it."""
+
+    shared_key: str
+    contribution_w: float
+
+
+@dataclass(frozen=True)
+class Budgeted:
+    """A figure as `covariance_of` reads a point's capacity: what it shares with others, and all of its own u."""
+
+    budget: tuple[Line, ...]
+    capacity_u_w: float
+
+
+def pooled_at(at: str, points: Iterable[Telling], rating: Condition) -> PooledFigure | None:
+    """Return a unit's like points on a basis as one figure; None where none of them stands there.
+
+    Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in,
+    so that none is pooled with one of another meaning.
+    """
+    made = [_rated(point, rating) if at == RATED else _tested(point, at, rating) for point in points]
+    figures = [figure for figure in made if figure is not None]
+    figures = [figure for figure in figures if figure.point.limit not in PART_LOAD] or figures
+    figures = [figure for figure in figures if figure.point.capacity_kind == "total"] or figures
+    return _pooled(figures) if figures else None
+
+
+def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:
+    """Say whether a point was tested at the rating condition, within the bands of like conditions on both sides."""
+    pairs = (
+        (room_temp_c, rating.room_temp_c, "room_temp_c"),
+        (outdoor_temp_c, rating.outdoor_temp_c, "outdoor_temp_c"),
+    )
+    return all(a is not None and b is not None and abs(a - b) <= LIKE[name] for a, b, name in pairs)
+
+
+def rating_among(ratings: list[dict[str, Any]] | None, rating: Condition) -> dict[str, Any] | None:
+    """Return a point's correction to the claim's condition: by its name, else the first that was made."""
+    named = [row for row in ratings or [] if row["condition"] == rating.name]
+    return next(iter(named or ratings or []), None)
+
+
+def _shows_it(point: Telling, rating: Condition) -> bool:
+    return point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, rating)
+
+
+def _rated(point: Telling, rating: Condition) -> _Figure | None:
+    rated = rating_among(point.detail.get("ratings"), rating)
+    if rated is not None:
+        figures = (rated[name] for name in ("capacity_w", "capacity_u95_w", "eer_btu_per_wh", "eer_u95"))
+        return _Figure(*figures, f"corrected to {rated['condition']}", True, point)
+    return _as_it_is(point, AT_RATING, to_claim=True) if _shows_it(point, rating) else None
+
+
+def _tested(point: Telling, at: str, rating: Condition) -> _Figure | None:
+    band = next((band for band in BANDS if band.holds(point.outdoor_temp_c)), None)
+    if band is None or band.key != at:
+        return None
+    return _as_it_is(point, "", to_claim=_shows_it(point, rating))
+
+
+def _as_it_is(point: Telling, basis: str, *, to_claim: bool) -> _Figure:
+    figures = (point.capacity_w, point.capacity_u95_w, point.eer_btu_per_wh, point.eer_u95)
+    return _Figure(*figures, basis, to_claim, point)
+
+
+def _pooled(figures: Sequence[_Figure]) -> PooledFigure:
+    capacities = [_capacity(figure) for figure in figures]
+    capacity = pool([figure.capacity_w for figure in figures], covariance_of(capacities))  # type: ignore[arg-type]
+    with_eer = [figure for figure in figures if figure.eer is not None]
+    eers = [_eer(figure) for figure in with_eer]
+    eer = pool([figure.eer for figure in with_eer], covariance_of(eers)) if eers else None  # type: ignore[arg-type]
+    first = figures[0].point
+    return PooledFigure(
+        capacity_w=capacity.value,
+        capacity_u_w=capacity.u,
+        capacity_kind=first.capacity_kind,
+        eer=eer.value if eer else None,
+        eer_u=eer.u if eer else None,
+        consistent=capacity.consistent,
+        to_claim=all(figure.to_claim for figure in figures),
+        bases=tuple(dict.fromkeys(figure.basis for figure in figures if figure.basis)),
+        capacity_tolerance=_tolerance(first, "capacity"),
+        eer_tolerance=_tolerance(first, "eer"),
+        n_points=len(figures),
+        shared=_weighted(capacities, capacity),
+        eer_shared=_weighted(eers, eer) if eer else {},
+    )
+
+
+def _weighted(budgets: Sequence[Budgeted], pooled: Pooled) -> dict[str, float]:
+    """Return of each shared error the weighted sum of what the repeats carry."""
+    shared: Counter[str] = Counter()
+    for budget, weight in zip(budgets, pooled.weights, strict=True):
+        for line in budget.budget:
+            shared[line.shared_key] += weight * line.contribution_w
+    return dict(shared)
+
+
+def _capacity(figure: _Figure) -> Budgeted:
+    """Return the figure's budget; a corrected figure keeps its point's shares, scaled as the figure was."""
+    lines = _lines(figure.point, "budget", figure.capacity_w, figure.point.capacity_w)
+    return Budgeted(lines, figure.capacity_u95_w / U95_PER_U)
+
+
+def _eer(figure: _Figure) -> Budgeted:
+    lines = _lines(figure.point, "eer_budget", figure.eer, figure.point.eer_btu_per_wh)
+    return Budgeted(lines, (figure.eer_u95 or 0.0) / U95_PER_U)
+
+
+def _lines(point: Telling, name: str, shown: float | None, measured: float | None) -> tuple[Line, ...]:
+    """Return the lines that others may share."""
+    factor = shown / measured if shown and measured else 1.0
+    budget = point.detail.get(name) or []
+    return tuple(Line(line["shared_key"], line["contribution_w"] * factor) for line in budget if line["shared_key"])
+
+
+def _tolerance(point: Telling, quantity: str) -> float | None:
+    verdicts = point.detail.get("verdicts") or []
+    return next((verdict["tolerance"] for verdict in verdicts if verdict["quantity"] == quantity), None)
