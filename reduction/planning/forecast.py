@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from reduction.align.timeline import Series, align
 from reduction.balance.heat_balance import OUTPUTS, heat_balance
 from reduction.documents.stated import Instrument
-from reduction.ground.constants import BTU_PER_H_PER_W
+from reduction.ground.constants import BTU_PER_H_PER_W, SECONDS_PER_HOUR
+from reduction.planning.approach import STEP_S, Approach, air_store_j_per_k, approach
 from reduction.planning.plan_request import Equipment
 from reduction.room.envelope import conductances, fast_store
 from reduction.room.slow_mass import slow_mass_release
+from reduction.room.slow_mass_evidence import OUTDOOR_SLOPE, ROOM_SLOPE
 from reduction.room.slow_mass_model import prior_stores
 from reduction.session import FixedLoad, LogFile, Role, Room, SampleKind, Session, Settings, UnitUnderTest
 from reduction.uncertainty.propagation import Propagated, propagate
@@ -29,8 +31,12 @@ from reduction.windows.steadiness import default_limits
 FloatArray = NDArray[np.float64]
 
 SAMPLE_S = 60.0
-WARM_UP_S = 1200.0  # in which a room without much mass in its air reaches its target
+A_DAY_S = 86_400.0
+LONGEST_SOAK_S = 7 * A_DAY_S  # a week: no test waits longer, and a forecast of it would fill the machine
 BEFORE_S = 600.0  # logged before the start, at the old temperature
+CONSTANT_SHARE = 0.70  # of the heat, on a plug of its own; 60–80 % is common practice, no source
+SPARE_W = 300.0  # where the heaters are not known yet: half of an ordinary switched heater
+LIKELY_SD = 1.28  # one room in ten is heavier than this, one lighter
 SPLIT_K = 14.0  # between return and supply of an ordinary room unit; the engine only asks whether it stays the same
 SCATTER = 0.003  # of the heat, of one block: repeatability of an ordinary run, common practice, no source
 EQUILIBRIUM_S = 3600.0  # held before a record of 30 min: at least 1 h in ISO 5151 (from memory)
@@ -53,6 +59,11 @@ class Run:
     other_loads_w: float
     soak_s: float
     window_s: float
+    logged_from_s: float = -BEFORE_S  # counted from the start of this run
+    runs_before: bool = False  # unit and heaters held the start temperature before, as between two targets
+    outdoor_drift_k_per_h: float = 0.0
+    constant_share: float = CONSTANT_SHARE
+    spare_w: float = SPARE_W  # heat by which the switched heater, off or on, drives the room to its target
 
 
 @dataclass(frozen=True)
@@ -62,22 +73,6 @@ class Forecast:
     capacity_u95_w: float
     eer_u95: float
     budget: tuple[tuple[str, float, float], ...]
-
-
-def mass_release_w(room: Room, step_k: float, after_s: FloatArray | float) -> FloatArray:
-    """Return the heat [W] that walls and furniture still give a room some time after it was made cooler by a step [K].
-
-    Positive for a room made cooler; each store relaxes with its own time constant, G ΔT exp(−t/τ).
-
-    References
-    ----------
-    Exponential relaxation of a lumped store, any text on heat transfer; stores as the slow-mass term's prior has them.
-    """
-    time = np.asarray(after_s, dtype=np.float64)[..., None]
-    stores = prior_stores(room)
-    middle = stores.middle_w_per_k[0] * np.exp(-time / stores.middle_taus_s) @ _normal(stores.middle_weight)
-    slow = stores.slow_w_per_k[0] * np.exp(-time / stores.slow_taus_s) @ _normal(stores.slow_weight)
-    return np.asarray(step_k * (middle + slow))
 
 
 def room_time_constant_s(room: Room) -> float:
@@ -93,25 +88,26 @@ def room_time_constant_s(room: Room) -> float:
     return fast_store(room).c_j_per_k / (leaks + stores.middle_w_per_k[0] + stores.slow_w_per_k[0])
 
 
-def settling_s(step_k: float, slope_k_per_h: float, time_constant_s: float) -> float:
-    """Return the time [s] after a step [K] until an exponential approach is no steeper than a slope [K/h].
+def followed(run: Run, lasts_s: float, sd: float = 0.0) -> Approach:
+    """Follow the room of a run from its start, its stores by so many standard deviations heavier than known."""
+    by_itself = ROOM_SLOPE[0] * run.capacity_w
+    return approach(run.room, run.start_temp_c, run.room_temp_c, run.spare_w, lasts_s, by_itself, sd)
 
-    ΔT/τ exp(−t/τ) = slope.
 
-    Examples
-    --------
-    >>> round(settling_s(3.0, 0.3, 3600.0) / 3600.0, 3) == round(float(np.log(10.0)), 3)
-    True
+def time_to_steady_s(run: Run, sd: float = 0.0) -> float:
+    """Return the time [s] from the start until the room is steady by the limit of its slope, then EQUILIBRIUM_S held.
+
+    `inf` where that takes longer than LONGEST_SOAK_S.
     """
-    steepest = abs(step_k) / time_constant_s * 3600.0
-    return time_constant_s * float(np.log(steepest / slope_k_per_h)) if steepest > slope_k_per_h else 0.0
-
-
-def time_to_steady_s(run: Run) -> float:
-    """Return the time [s] from the start until the room is steady by the limit of its slope, at least EQUILIBRIUM_S."""
     limit = default_limits()["room_temp_slope"].limit
-    step = run.start_temp_c - run.room_temp_c
-    return EQUILIBRIUM_S + settling_s(step, limit, room_time_constant_s(run.room))
+    settled = (followed(run, longest, sd).steady_s(limit) for longest in (A_DAY_S, LONGEST_SOAK_S))
+    return EQUILIBRIUM_S + next((time for time in settled if np.isfinite(time)), np.inf)
+
+
+def steady_range_s(run: Run) -> tuple[float, float]:
+    """Return the time to steady [s] in a room lighter and one heavier than known, by LIKELY_SD each."""
+    lighter, heavier = (time_to_steady_s(run, sd) for sd in (-LIKELY_SD, LIKELY_SD))
+    return lighter, min(heavier, LONGEST_SOAK_S)
 
 
 @lru_cache(maxsize=128)  # a page that follows typing asks for the same run again and again
@@ -172,39 +168,49 @@ def _session(run: Run) -> Session:
 
 def _series(run: Run) -> tuple[Series, ...]:
     """The logs of a perfect run: temperatures, heaters that hold the room, the unit's plug."""
-    time = np.arange(-BEFORE_S, run.soak_s + run.window_s + SAMPLE_S, SAMPLE_S)
-    since = np.maximum(time, 0.0)
-    approach = np.where(time < 0.0, 1.0, np.exp(-3.0 * since / WARM_UP_S))
-    room = run.room_temp_c + (run.start_temp_c - run.room_temp_c) * approach
-    outside = {"outdoor": run.outdoor_temp_c, "adjacent": run.adjacent_temp_c}
-    gains = sum(
-        surface.ua_w_per_k * (outside.get(surface.to, run.adjacent_temp_c) - room) for surface in conductances(run.room)
-    )
-    stored = -fast_store(run.room).c_j_per_k * np.gradient(room, time)
-    mass = np.where(time < 0.0, 0.0, mass_release_w(run.room, run.start_temp_c - run.room_temp_c, since))
+    time = np.arange(run.logged_from_s, run.soak_s + run.window_s + SAMPLE_S, SAMPLE_S)
+    off = (time < 0.0) & (not run.runs_before)
+    course = followed(run, run.soak_s + run.window_s + 2.0 * SAMPLE_S)
+    room = np.interp(time, STEP_S * np.arange(course.room_temp_c.size), course.room_temp_c)
+    middle_s = run.soak_s + run.window_s / 2.0
+    drift_k = run.outdoor_drift_k_per_h * (time - middle_s) / SECONDS_PER_HOUR
+    outdoor = run.outdoor_temp_c + drift_k
+    adjacent = np.full_like(time, run.adjacent_temp_c)
+    around = {surface.to: adjacent for surface in conductances(run.room)} | {"outdoor": outdoor}
+    gains = sum(surface.ua_w_per_k * (around[surface.to] - room) for surface in conductances(run.room))
+    stored = -air_store_j_per_k(run.room) * np.gradient(room, time)
+    mass = np.interp(time, STEP_S * np.arange(course.mass_w.size), course.mass_w, left=0.0)
     scatter = np.repeat(np.random.default_rng(1).normal(size=len(time) // 15 + 1), 15)[: len(time)]
-    heat = run.capacity_w * (1.0 + SCATTER * scatter) - gains - stored - mass - run.other_loads_w
-    heat = np.where(time < 0.0, 0.0, np.maximum(heat, 0.0))
-    meter, thermometer = run.equipment.heater_meter, run.equipment.thermometer
-    series = [
-        _log("heaters", Role.HEATER_CONSTANT_POWER, time, heat, meter, 0.0),
-        _log("unit", Role.UNIT_POWER, time, np.where(time < 0.0, 0.0, run.power_w), run.equipment.unit_meter, 0.0),
+    change = 1.0 + OUTDOOR_SLOPE[0] * drift_k + ROOM_SLOPE[0] * (room - run.room_temp_c)
+    heat = run.capacity_w * (change + SCATTER * scatter) - gains - stored - mass - run.other_loads_w
+    heat = np.where(off, 0.0, np.maximum(heat, 0.0))
+    constant = np.minimum(np.where(off, 0.0, run.constant_share * float(np.median(heat[~off]))), heat)
+    heater_meter, unit_meter = run.equipment.heater_meter, run.equipment.unit_meter
+    names = sorted(around.keys() - {"outdoor"})
+    thermometers = [
+        *((f"room {n + 1}", Role.ROOM_TEMP, room) for n in range(run.equipment.room_sensors)),
+        *(
+            (("return", Role.RETURN_TEMP, room), ("supply", Role.SUPPLY_TEMP, room - SPLIT_K * change))
+            * run.equipment.logs_supply_and_return
+        ),
+        ("outdoor", Role.OUTDOOR_TEMP, outdoor),
+        *((name, Role.ADJACENT_TEMP, around[name]) for name in names),
     ]
-    places = [(f"room {n + 1}", Role.ROOM_TEMP, room) for n in range(run.equipment.room_sensors)]
-    if run.equipment.logs_supply_and_return:
-        places += [("return", Role.RETURN_TEMP, room), ("supply", Role.SUPPLY_TEMP, room - SPLIT_K)]
-    places.append(("outdoor", Role.OUTDOOR_TEMP, np.full_like(time, run.outdoor_temp_c)))
-    names = {surface.to for surface in conductances(run.room)} - {"outdoor"}
-    places += [(name, Role.ADJACENT_TEMP, np.full_like(time, run.adjacent_temp_c)) for name in sorted(names)]
-    for name, role, values in places:
-        own = thermometer.model_copy(update={"id": f"{thermometer.id}: {name}"})
-        series.append(_log(name, role, time, values, own, run.equipment.placement_u_c))
-    return tuple(series)
+    return (
+        _log("constant heater", Role.HEATER_CONSTANT_POWER, time, constant, heater_meter, 0.0),
+        _log("switched heater", Role.HEATER_CONSTANT_POWER, time, heat - constant, heater_meter, 0.0),
+        _log("unit", Role.UNIT_POWER, time, np.where(off, 0.0, run.power_w), unit_meter, 0.0),
+        *(
+            _log(name, role, time, values, run.equipment.thermometer, run.equipment.placement_u_c)
+            for name, role, values in thermometers
+        ),
+    )
 
 
 def _log(
     name: str, role: Role, time: FloatArray, values: FloatArray, instrument: Instrument, placement_u: float
 ) -> Series:
+    """One log, by an instrument of its own: two of a kind err independently."""
     return Series(
         key=f"planned|{name}",
         file="planned",
@@ -214,11 +220,7 @@ def _log(
         kind=SampleKind.INSTANT,
         time_s=time + EPOCH_S,
         values=np.asarray(values, dtype=np.float64),
-        instrument=instrument,
+        instrument=instrument.model_copy(update={"id": f"{instrument.id}: {name}"}),
         placement_u=placement_u,
         stale_after_s=900.0,
     )
-
-
-def _normal(weight: FloatArray) -> FloatArray:
-    return np.asarray(weight / weight.sum())

@@ -15,9 +15,17 @@ from reduction.ground.constants import CFM_M3_PER_S, SECONDS_PER_HOUR, TON_W
 from reduction.ground.tables import table
 from reduction.judge.claims import Claimed, claimed_figures
 from reduction.judge.surfaces import maps_for
-from reduction.planning.forecast import Run, forecast, mass_release_w, room_time_constant_s, time_to_steady_s
+from reduction.planning.forecast import (
+    LONGEST_SOAK_S,
+    Run,
+    followed,
+    forecast,
+    room_time_constant_s,
+    steady_range_s,
+    time_to_steady_s,
+)
 from reduction.planning.freezing import coil_forecast
-from reduction.planning.heating import circuits_for, heat_to_install
+from reduction.planning.heating import Heat, circuits_for, heat_to_install
 from reduction.planning.improvements import improvements_of
 from reduction.planning.plan_request import (
     BudgetLine,
@@ -34,7 +42,6 @@ TYPICAL_EER_POWER_SHARE = 1.0 / 3.2  # power over capacity where none is claimed
 WINDOWS_S = (1800.0, 3600.0, 7200.0)
 FLAMMABLE = ("R-32", "R32", "R-290", "R290", "R-454B", "R454B", "R-600A", "R600A", "R-1234YF", "R1234YF")
 HOT_ROOM_C = 29.0
-LONGEST_SOAK_S = 7 * 86_400.0  # a week: no test waits longer, and a forecast of it would fill the machine
 PORTABLE = (UnitKind.SINGLE_DUCT_PORTABLE, UnitKind.DUAL_DUCT_PORTABLE)
 
 
@@ -66,18 +73,20 @@ def plan_test(request: PlanRequest, *, improvements: bool = True) -> Plan:
             remedy="Add the capacity from the nameplate: the heaters are sized by it.",
         )
     targets = [_complete(target, claimed) for target in request.targets or (claimed.condition,)]
-    start = request.start_room_temp_c
-    if start is None:
-        start = request.adjacent_temp_c
-    plans, hours = [], 0.0
+    start = _start_c(request, None)
+    plans: list[TargetPlan] = []
     for target in _fewest_hours(targets, start):
-        plan = _plan_target(request, claimed, target, start, improvements=improvements)
-        plans.append(plan)
-        hours += (plan.time_to_steady_s + plan.window_s) / SECONDS_PER_HOUR
-        start = target.room_temp_c
+        plans.append(_plan_target(request, claimed, target, plans[-1] if plans else None, improvements=improvements))
     return Plan(
-        targets=tuple(plans), hours=hours, cautions=cautions(request, plans), assumptions=_assumptions(request, claimed)
+        targets=tuple(plans),
+        hours=sum(_lasts_s(plan) for plan in plans) / SECONDS_PER_HOUR,
+        cautions=cautions(request, plans),
+        assumptions=_assumptions(request, claimed),
     )
+
+
+def _lasts_s(plan: TargetPlan) -> float:
+    return plan.time_to_steady_s + plan.window_s
 
 
 def cautions(request: PlanRequest, plans: Sequence[TargetPlan]) -> tuple[Caution, ...]:
@@ -121,11 +130,11 @@ def _fewest_hours(targets: list[Condition], start_c: float | None) -> tuple[Cond
 
 
 def _plan_target(
-    request: PlanRequest, claimed: Claimed, target: Condition, start_c: float | None, *, improvements: bool
+    request: PlanRequest, claimed: Claimed, target: Condition, before: TargetPlan | None, *, improvements: bool
 ) -> TargetPlan:
-    freezing, run, latent_w = _run(request, claimed, target, start_c)
+    freezing, run, latent_w = _run(request, claimed, target, before)
     heat = heat_to_install(request, run, latent_w)
-    step_k = run.start_temp_c - run.room_temp_c
+    run = _soaked(replace(run, spare_w=_spare_w(run, heat), constant_share=_constant_share(heat)))
     return TargetPlan(
         condition=target,
         capacity_w=run.capacity_w,
@@ -139,10 +148,21 @@ def _plan_target(
         freezing=freezing,
         time_constant_s=room_time_constant_s(request.room),
         time_to_steady_s=run.soak_s,
-        mass_release_w=float(mass_release_w(request.room, step_k, run.soak_s)),
+        time_to_steady_range_s=steady_range_s(run),
+        mass_release_w=float(followed(run, run.soak_s).mass_w[-1]),
         **circuits_for(request, heat, run.power_w),
         **_uncertainty(request, run, improvements=improvements),
     )
+
+
+def _spare_w(run: Run, heat: Heat) -> float:
+    """What the switched heater, off in a room that is too warm and on in one too cool, drives it by."""
+    return heat.switched_w * (heat.duty if run.start_temp_c > run.room_temp_c else 1.0 - heat.duty)
+
+
+def _constant_share(heat: Heat) -> float:
+    expected = heat.constant_w + heat.duty * heat.switched_w
+    return heat.constant_w / expected if expected else 1.0
 
 
 def _uncertainty(request: PlanRequest, run: Run, *, improvements: bool) -> dict[str, Any]:
@@ -162,9 +182,12 @@ def _uncertainty(request: PlanRequest, run: Run, *, improvements: bool) -> dict[
 
 
 def _run(
-    request: PlanRequest, claimed: Claimed, target: Condition, start_c: float | None
+    request: PlanRequest, claimed: Claimed, target: Condition, before: TargetPlan | None
 ) -> tuple[Freezing, Run, float]:
-    """Return the forecast of the coil, the run it leads to with its soak, and the latent part of its capacity [W]."""
+    """Return the forecast of the coil, the run it leads to, and the latent part of its capacity [W].
+
+    Between two targets unit and heaters go on, and so does the log.
+    """
     full_w, power_w = expected_at(request, claimed, target)
     claimed_flow = (claimed.air_flow_m3_per_h or 0.0) / SECONDS_PER_HOUR
     flow = claimed_flow or (claimed.capacity_w or 0.0) * RATED_FLOW_M3_PER_S_PER_W
@@ -174,6 +197,7 @@ def _run(
     )
     room_c = target.room_temp_c or 0.0
     adjacent_c = room_c if request.adjacent_temp_c is None else request.adjacent_temp_c
+    start_c = _start_c(request, before)
     run = Run(
         unit=request.unit,
         room=request.room,
@@ -187,21 +211,30 @@ def _run(
         other_loads_w=request.other_loads_w,
         soak_s=0.0,
         window_s=request.window_s,
+        outdoor_drift_k_per_h=request.outdoor_drift_k_per_h,
     )
-    return freezing, replace(run, soak_s=_soak_s(run)), latent_w
+    if before is not None:
+        run = replace(run, runs_before=True, logged_from_s=-_lasts_s(before))
+    return freezing, run, latent_w
 
 
-def _soak_s(run: Run) -> float:
+def _start_c(request: PlanRequest, before: TargetPlan | None) -> float | None:
+    if before is not None:
+        return before.condition.room_temp_c
+    return request.adjacent_temp_c if request.start_room_temp_c is None else request.start_room_temp_c
+
+
+def _soaked(run: Run) -> Run:
     soak_s = time_to_steady_s(run)
-    longest = max(soak_s, room_time_constant_s(run.room))
-    if longest > LONGEST_SOAK_S:
+    if max(soak_s, room_time_constant_s(run.room)) > LONGEST_SOAK_S:
+        longest_h = LONGEST_SOAK_S / SECONDS_PER_HOUR
         raise InvalidSession(
             place=Place("plan", column="room"),
-            found=f"a room that takes {longest / SECONDS_PER_HOUR:,.0f} h to settle",
-            expected=f"at most {LONGEST_SOAK_S / SECONDS_PER_HOUR:.0f} h",
-            remedy="Check its volume, heat capacity and conductances.",
+            found=f"a room that takes more than {longest_h:.0f} h to settle",
+            expected=f"at most {longest_h:.0f} h",
+            remedy="Check its volume, heat capacity and conductances, and whether the heaters leave any to spare.",
         )
-    return soak_s
+    return replace(run, soak_s=soak_s)
 
 
 def expected_at(request: PlanRequest, claimed: Claimed, target: Condition) -> tuple[float, float]:

@@ -37,6 +37,7 @@ def _target(number: int, target: TargetPlan) -> str:
     place = target.condition
     wet = "dry" if place.room_wet_bulb_c is None else f"{place.room_wet_bulb_c:.1f} °C wet bulb"
     title = f"{number}. Room {place.room_temp_c:.1f} °C ({wet}), outdoors {place.outdoor_temp_c:.1f} °C"
+    light, heavy = (time / SECONDS_PER_HOUR for time in target.time_to_steady_range_s)
     lines = [
         title,
         "-" * len(title),
@@ -44,8 +45,8 @@ def _target(number: int, target: TargetPlan) -> str:
         f"Heaters            {target.constant_w:.0f} W constant and {target.switched_w:.0f} W switched "
         f"(on {target.switched_duty:.0%} of the time)",
         f"Circuits           {target.circuits_needed} needed. {target.circuits_because}",
-        f"Steady after       {target.time_to_steady_s / SECONDS_PER_HOUR:.1f} h "
-        f"(time constant of the room {target.time_constant_s / 60:.0f} min), then a window of "
+        f"Steady after       {target.time_to_steady_s / SECONDS_PER_HOUR:.1f} h, {light:.1f} to {heavy:.1f} h by "
+        f"what is not known of the walls (time constant of the room {target.time_constant_s / 60:.0f} min), then a window of "
         f"{target.window_s / 60:.0f} min",
         f"Freezing           {target.freezing.because}",
     ]

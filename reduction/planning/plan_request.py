@@ -40,6 +40,9 @@ class PlanRequest(Document):
     )
     adjacent_temp_c: float | None = Field(None, description="Of the rooms around; unknown: that of the first target")
     start_room_temp_c: float | None = Field(None, description="Before the test; unknown: as the rooms around")
+    outdoor_drift_k_per_h: Annotated[float, Field(ge=0, le=10)] = Field(
+        0.0, description="By how much outdoors will change in an hour"
+    )
     circuits: Annotated[tuple[Circuit, ...], Field(min_length=1, max_length=20)] = (Circuit(name="one 15 A circuit"),)
     other_loads_w: NonNegative = 60.0
     people: Annotated[int, Field(ge=0, le=20)] = 0
@@ -109,6 +112,7 @@ class TargetPlan(Document):
     circuits_because: str
     time_constant_s: float
     time_to_steady_s: float
+    time_to_steady_range_s: tuple[float, float] = Field(description="In a lighter and a heavier room, four in five")
     mass_release_w: float = Field(description="What walls and furniture are expected to give still when steady")
     windows: tuple[WindowForecast, ...]
     window_s: Positive

@@ -65,6 +65,7 @@ class PlanForm(forms.Form):
     construction = forms.ChoiceField(choices=Room.Construction, required=False)
     adjacent_temp_c = TemperatureField(label="Rooms around", required=False)
     start_room_temp_c = TemperatureField(label="Room before the test", required=False)
+    outdoor_drift_k_per_h = _optional("Outdoors changes by (K an hour)", 0, 10)
     people = forms.IntegerField(label="People in the room", min_value=0, max_value=20, required=False)
     other_loads_w = _optional("Fan, loggers, lamps (W)", 0, 5000)
 
@@ -253,6 +254,7 @@ class PlanForms:
             targets=self._conditions(),
             adjacent_temp_c=cleaned["adjacent_temp_c"],
             start_room_temp_c=cleaned["start_room_temp_c"],
+            outdoor_drift_k_per_h=cleaned["outdoor_drift_k_per_h"] or 0.0,
             circuits=self._circuits(),
             other_loads_w=cleaned["other_loads_w"] or 0.0,
             people=cleaned["people"] or 0,

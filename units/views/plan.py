@@ -12,6 +12,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
+from reduction.ground.constants import SECONDS_PER_HOUR
 from reduction.planning.plan import plan_test
 from reduction.planning.plan_report import STEPS
 from reduction.planning.plan_request import Plan, PlanRequest
@@ -69,7 +70,9 @@ def _planned(asked: PlanRequest, plan: Plan) -> dict[str, Any]:
         "targets": [
             {
                 "plan": target,
-                "hours": target.time_to_steady_s / 3600,
+                "hours": target.time_to_steady_s / SECONDS_PER_HOUR,
+                "lighter": target.time_to_steady_range_s[0] / SECONDS_PER_HOUR,
+                "heavier": target.time_to_steady_range_s[1] / SECONDS_PER_HOUR,
                 "window_min": target.window_s / 60,
                 "windows": [(each, each.window_s / 60) for each in target.windows],
                 "budget": [(line, line.share * SHARE_BAR_REM) for line in target.budget[:MOST_LINES]],

@@ -6,14 +6,13 @@ import json
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 from reduction.__main__ import main
 from reduction.documents.words import HeaterKind
 from reduction.errors import InvalidSession
 from reduction.planning.circuits import Circuit
-from reduction.planning.forecast import Run, forecast, mass_release_w, room_time_constant_s, settling_s
+from reduction.planning.forecast import Run, forecast, room_time_constant_s
 from reduction.planning.plan import plan_test
 from reduction.planning.plan_report import plan_report
 from reduction.planning.plan_request import Equipment, Plan, PlanRequest
@@ -127,23 +126,30 @@ def test_conditions_are_run_in_the_order_of_least_change() -> None:
     assert [target.condition.room_temp_c for target in plan.targets] == [22.0, 25.0, 28.0]
 
 
-def test_time_to_steady_follows_the_exponential_solution() -> None:
-    # Source: T = T∞ + ΔT exp(−t/τ), whose slope is ΔT/τ exp(−t/τ), any text on heat transfer.
-    tau, step, limit = 2500.0, 4.0, 0.3
-    time = settling_s(step, limit, tau)
-    assert step / tau * np.exp(-time / tau) * 3600.0 == pytest.approx(limit)
-    assert settling_s(0.1, limit, tau) == 0.0
-
-
 def test_a_heavier_room_takes_longer() -> None:
     light, heavy = (Room(volume_m3=30.0, construction=kind) for kind in ("very_light", "heavy"))
     assert room_time_constant_s(heavy) > room_time_constant_s(light)
 
 
-def test_what_walls_still_give_fades_and_has_the_sign_of_the_step() -> None:
-    first, later = mass_release_w(KNOWN_ROOM, 3.0, np.array([0.0, 6 * 3600.0]))
-    assert first > later > 0.0
-    assert mass_release_w(KNOWN_ROOM, -3.0, 0.0) == pytest.approx(-first)
+def test_a_room_that_starts_far_off_takes_longer_and_its_walls_still_give() -> None:
+    near, far = (_plan(targets=(COOL,), start_room_temp_c=t).targets[0] for t in (23.0, 28.0))
+    assert far.time_to_steady_s > near.time_to_steady_s > 3600.0
+    assert far.mass_release_w > near.mass_release_w > 0.0
+
+
+def test_between_two_conditions_the_unit_goes_on_so_that_the_second_costs_fewer_hours() -> None:
+    warm = Condition(room_temp_c=26.0, outdoor_temp_c=30.0)
+    both, alone = _plan(targets=(COOL, warm), start_room_temp_c=22.0), _plan(targets=(warm,), start_room_temp_c=22.0)
+    second = both.targets[1]
+    assert second.time_to_steady_s == alone.targets[0].time_to_steady_s
+    assert second.capacity_u95_w < alone.targets[0].capacity_u95_w, "the log of the first says what the walls do"
+    assert both.hours == pytest.approx(sum(t.time_to_steady_s + t.window_s for t in both.targets) / 3600.0)
+
+
+def test_a_day_that_warms_up_costs_accuracy_in_a_leaky_room() -> None:
+    leaky = Room(volume_m3=34.0)
+    still, warming = (_plan(room=leaky, outdoor_drift_k_per_h=drift).targets[0] for drift in (0.0, 3.0))
+    assert warming.capacity_u95_w > still.capacity_u95_w
 
 
 def test_the_forecast_worsens_after_a_change_of_room_temperature_and_recovers_with_soaking() -> None:
