@@ -6,62 +6,71 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('units', '0002_second_step_at_sign_in'),
+        ("units", "0002_second_step_at_sign_in"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='PooledRow',
+            name="PooledRow",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.CharField(help_text='The rating condition, or a band of outdoor temperature', max_length=12)),
-                ('capacity_w', models.FloatField()),
-                ('capacity_u_w', models.FloatField()),
-                ('capacity_kind', models.CharField(max_length=9)),
-                ('eer', models.FloatField(null=True)),
-                ('eer_u', models.FloatField(null=True)),
-                ('consistent', models.BooleanField()),
-                ('to_claim', models.BooleanField()),
-                ('bases', models.JSONField()),
-                ('capacity_tolerance', models.FloatField(null=True)),
-                ('eer_tolerance', models.FloatField(null=True)),
-                ('n_points', models.PositiveIntegerField()),
-                ('shared', models.JSONField()),
-                ('eer_shared', models.JSONField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "at",
+                    models.CharField(help_text="The rating condition, or a band of outdoor temperature", max_length=12),
+                ),
+                ("capacity_w", models.FloatField()),
+                ("capacity_u_w", models.FloatField()),
+                ("capacity_kind", models.CharField(max_length=9)),
+                ("eer", models.FloatField(null=True)),
+                ("eer_u", models.FloatField(null=True)),
+                ("consistent", models.BooleanField()),
+                ("to_claim", models.BooleanField()),
+                ("bases", models.JSONField()),
+                ("capacity_tolerance", models.FloatField(null=True)),
+                ("eer_tolerance", models.FloatField(null=True)),
+                ("n_points", models.PositiveIntegerField()),
+                ("shared", models.JSONField()),
+                ("eer_shared", models.JSONField()),
             ],
         ),
         migrations.RemoveIndex(
-            model_name='catalogueentry',
-            name='entry_by_ratio',
+            model_name="catalogueentry",
+            name="entry_by_ratio",
         ),
         migrations.AddField(
-            model_name='catalogueentry',
-            name='explained',
+            model_name="catalogueentry",
+            name="explained",
             field=models.BooleanField(default=False, help_text="Some point's shortfall is explained"),
         ),
         migrations.AddField(
-            model_name='catalogueentry',
-            name='pooling',
-            field=models.PositiveSmallIntegerField(default=0, help_text='`units.pooled.POOLING` when its figures were made'),
+            model_name="catalogueentry",
+            name="pooling",
+            field=models.PositiveSmallIntegerField(
+                default=0, help_text="`units.pooled.POOLING` when its figures were made"
+            ),
         ),
         migrations.AddField(
-            model_name='catalogueentry',
-            name='stamp',
-            field=models.PositiveIntegerField(default=units.models.catalogue_entry.new_stamp, help_text='The sum of all tells whether anything changed'),
+            model_name="catalogueentry",
+            name="stamp",
+            field=models.PositiveIntegerField(
+                default=units.models.catalogue_entry.new_stamp,
+                help_text="The sum of all tells whether anything changed",
+            ),
         ),
         migrations.AddIndex(
-            model_name='catalogueentry',
-            index=models.Index(fields=['stamp'], name='entry_by_stamp'),
+            model_name="catalogueentry",
+            index=models.Index(fields=["stamp"], name="entry_by_stamp"),
         ),
         migrations.AddField(
-            model_name='pooledrow',
-            name='entry',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='pooled', to='units.catalogueentry'),
+            model_name="pooledrow",
+            name="entry",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="pooled", to="units.catalogueentry"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='pooledrow',
-            constraint=models.UniqueConstraint(fields=('entry', 'at'), name='an_entry_is_pooled_once_on_a_basis'),
+            model_name="pooledrow",
+            constraint=models.UniqueConstraint(fields=("entry", "at"), name="an_entry_is_pooled_once_on_a_basis"),
         ),
     ]

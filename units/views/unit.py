@@ -22,8 +22,8 @@ from units.compare.frames import headline
 from units.compare.points import PointRow, UnitRow, published_in
 from units.compare.season import Choice, season_of
 from units.models import Change, Claim, Unit
-from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.pooled import is_near, rating_among
+from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
 from units.views.compare import places, query_of, season_form
 
 MOST_CHANGES = 50
