@@ -13,16 +13,16 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
+from scipy.special import ndtri, stdtrit
 
 from reduction.session import Component
+from reduction.uncertainty.flatness import Shape, half_width
 
 FloatArray = NDArray[np.float64]
 Model = Callable[[FloatArray], FloatArray]
-Shape = Literal["normal", "rectangular", "triangular"]
 
 COVERAGE = 0.9545
-"""Of every U here: k = 2 at infinite degrees of freedom (JCGM 100:2008, table G.2, column 95.45 %)."""
+"""Of every U here: k = 2 for a normal error at infinite degrees of freedom (JCGM 100:2008, table G.2, 95.45 %)."""
 
 SMALL_STEP = 1e-6
 """Relative step of the difference quotient of an input without uncertainty."""
@@ -71,12 +71,31 @@ class Propagated:
         return effective_dof(self.contributions[output], [i.dof for i in self.inputs], self.u(output))
 
     def k(self, output: int = 0, probability: float = COVERAGE) -> float:
-        """Return the coverage factor of an output."""
+        """Return the coverage factor of an output by its degrees of freedom alone."""
         return coverage_factor(self.dof(output), probability)
 
     def expanded(self, output: int = 0, probability: float = COVERAGE) -> float:
-        """Return U = k·u of an output."""
+        """Return U = k·u of an output, from which a reader takes u back by halving."""
         return self.k(output, probability) * self.u(output)
+
+    def interval_k(self, output: int = 0, probability: float = COVERAGE) -> float:
+        """Return the factor of the interval that holds an output: Student's, cut by what limits among its inputs end.
+
+        References
+        ----------
+        JCGM 100:2008, G.4.1; JCGM 101:2008, 5.3.2: the distribution of the output where inputs are rectangular.
+        Correlated inputs count as jointly normal (JCGM 101:2008, 6.4.8).
+        """
+        factor = self.k(output, probability)
+        if not np.array_equal(self.correlation, np.eye(len(self.inputs))):
+            return factor
+        width = half_width(self.contributions[output], [item.shape for item in self.inputs], probability)
+        return factor * width / float(ndtri(0.5 + probability / 2.0))
+
+    def interval(self, output: int = 0, probability: float = COVERAGE) -> tuple[float, float]:
+        """Return the ends of the interval that holds an output with the probability, symmetric about its value."""
+        half = self.interval_k(output, probability) * self.u(output)
+        return float(self.values[output]) - half, float(self.values[output]) + half
 
     def budget(self, output: int = 0) -> tuple[Component, ...]:
         """Return one line per input that matters, the largest first; the shares sum to one."""

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from reduction.align.timeline import GroupMean, MeanOver, Series, group_mean, mean_over
 from reduction.session import Distribution, Instrument, Measured, Role
+from reduction.uncertainty.flatness import Shape
 from reduction.uncertainty.ledger import Ledger, Quantity
-from reduction.uncertainty.propagation import Input, Shape
+from reduction.uncertainty.propagation import Input
 
 FloatArray = NDArray[np.float64]
 

@@ -83,12 +83,16 @@ def calibration_line() -> dict[str, float]:
     }  # fmt: skip
 
 
+def sum_of(x: np.ndarray) -> np.ndarray:
+    return x.sum(axis=0)[None, :]
+
+
 @cache
 def rectangular(widest: float) -> dict[str, float]:
     inputs = [Input("", 0.0, u, shape="rectangular") for u in (1.0, 1.0, 1.0, widest)]
-    (trial,) = monte_carlo(inputs, lambda x: x.sum(axis=0)[None, :], draws=1_000_000, probability=0.95)
+    (trial,) = monte_carlo(inputs, sum_of, draws=1_000_000, probability=0.95)
     assert -trial.low == pytest.approx(trial.high, abs=0.05)
-    return {"u": trial.u, "high": trial.high}
+    return {"u": trial.u, "high": trial.high, "expanded": propagate(inputs, sum_of).interval(probability=0.95)[1]}
 
 
 @cache

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
+from reduction.uncertainty.flatness import half_width
 from reduction.uncertainty.propagation import COVERAGE, Input, coverage_factor, propagate, shared_covariance
 
 small = st.floats(1e-6, 0.05)
@@ -65,6 +66,36 @@ def test_expanded_uncertainty_doubles_u_where_all_is_known_and_grows_with_few_de
     assert guessed.k() == pytest.approx(coverage_factor(4.0))
     assert guessed.k() > 1.2 * known.k()
     assert coverage_factor(inf, COVERAGE) == pytest.approx(2.0, abs=1e-4)
+
+
+def test_a_limit_that_leads_the_budget_is_never_left_but_its_whole_width_is_not_claimed() -> None:
+    limit = propagate(
+        [Input("gain", 1.0, 0.1, shape="rectangular"), Input("rest", 0.0, 0.02)], lambda x: x.sum(axis=0)[None, :]
+    )
+    normal = propagate([Input("gain", 1.0, 0.1), Input("rest", 0.0, 0.02)], lambda x: x.sum(axis=0)[None, :])
+    assert limit.u() == normal.u()
+    assert limit.expanded() == normal.expanded()
+    assert 1.653 < limit.interval_k() < 1.75
+    assert normal.interval_k() == normal.k()
+
+
+@given(st.lists(st.floats(0.1, 10.0), min_size=1, max_size=6), st.floats(0.0, 10.0))
+def test_limits_and_normal_errors_together_are_held_as_often_as_random_draws_say(
+    limits: list[float], rest: float
+) -> None:
+    rng = np.random.default_rng(0)
+    parts = np.array([*limits, rest])
+    width = half_width(parts, [*["rectangular"] * len(limits), "normal"], 0.9545) * np.sqrt(parts @ parts)
+    drawn = np.sqrt(3.0) * parts[:-1] @ rng.uniform(-1.0, 1.0, (len(limits), 40_000)) + rest * rng.standard_normal(
+        40_000
+    )
+    assert np.mean(np.abs(drawn) <= width) == pytest.approx(0.9545, abs=0.006)
+
+
+def test_correlated_inputs_keep_the_factor_of_a_joint_normal_error() -> None:
+    inputs = [Input("a", 1.0, 0.1, shape="rectangular"), Input("b", 1.0, 0.1, shape="rectangular")]
+    found = propagate(inputs, lambda x: x.sum(axis=0)[None, :], np.array([[1.0, 0.5], [0.5, 1.0]]))
+    assert found.interval_k() == pytest.approx(2.0, abs=1e-4)
 
 
 def test_a_difference_of_two_points_is_known_better_than_either_by_what_they_share() -> None:
