@@ -166,49 +166,74 @@ def _session(run: Run) -> Session:
     )
 
 
-def _series(run: Run) -> tuple[Series, ...]:
-    """The logs of a perfect run: temperatures, heaters that hold the room, the unit's plug."""
+@dataclass(frozen=True)
+class _Course:
+    """What the planned logs follow: times [s], temperatures [°C], the unit's capacity over the steady one."""
+
+    time_s: FloatArray
+    off: NDArray[np.bool_]
+    room_c: FloatArray
+    around_c: dict[str, FloatArray]
+    unit: FloatArray
+    mass_w: FloatArray
+
+
+def _course(run: Run) -> _Course:
     time = np.arange(run.logged_from_s, run.soak_s + run.window_s + SAMPLE_S, SAMPLE_S)
-    off = (time < 0.0) & (not run.runs_before)
-    course = followed(run, run.soak_s + run.window_s + 2.0 * SAMPLE_S)
-    room = np.interp(time, STEP_S * np.arange(course.room_temp_c.size), course.room_temp_c)
-    middle_s = run.soak_s + run.window_s / 2.0
-    drift_k = run.outdoor_drift_k_per_h * (time - middle_s) / SECONDS_PER_HOUR
-    outdoor = run.outdoor_temp_c + drift_k
+    way = followed(run, run.soak_s + run.window_s + 2.0 * SAMPLE_S)
+    steps = STEP_S * np.arange(way.room_temp_c.size)
+    room = np.interp(time, steps, way.room_temp_c)
+    drift_k = run.outdoor_drift_k_per_h * (time - run.soak_s - run.window_s / 2.0) / SECONDS_PER_HOUR
     adjacent = np.full_like(time, run.adjacent_temp_c)
-    around = {surface.to: adjacent for surface in conductances(run.room)} | {"outdoor": outdoor}
-    gains = sum(surface.ua_w_per_k * (around[surface.to] - room) for surface in conductances(run.room))
-    stored = -air_store_j_per_k(run.room) * np.gradient(room, time)
-    mass = np.interp(time, STEP_S * np.arange(course.mass_w.size), course.mass_w, left=0.0)
-    scatter = np.repeat(np.random.default_rng(1).normal(size=len(time) // 15 + 1), 15)[: len(time)]
-    change = 1.0 + OUTDOOR_SLOPE[0] * drift_k + ROOM_SLOPE[0] * (room - run.room_temp_c)
-    heat = run.capacity_w * (change + SCATTER * scatter) - gains - stored - mass - run.other_loads_w
-    heat = np.where(off, 0.0, np.maximum(heat, 0.0))
-    constant = np.minimum(np.where(off, 0.0, run.constant_share * float(np.median(heat[~off]))), heat)
-    heater_meter, unit_meter = run.equipment.heater_meter, run.equipment.unit_meter
-    names = sorted(around.keys() - {"outdoor"})
-    thermometers = [
-        *((f"room {n + 1}", Role.ROOM_TEMP, room) for n in range(run.equipment.room_sensors)),
-        *(
-            (("return", Role.RETURN_TEMP, room), ("supply", Role.SUPPLY_TEMP, room - SPLIT_K * change))
-            * run.equipment.logs_supply_and_return
-        ),
-        ("outdoor", Role.OUTDOOR_TEMP, outdoor),
-        *((name, Role.ADJACENT_TEMP, around[name]) for name in names),
-    ]
-    return (
-        _log("constant heater", Role.HEATER_CONSTANT_POWER, time, constant, heater_meter, 0.0),
-        _log("switched heater", Role.HEATER_CONSTANT_POWER, time, heat - constant, heater_meter, 0.0),
-        _log("unit", Role.UNIT_POWER, time, np.where(off, 0.0, run.power_w), unit_meter, 0.0),
-        *(
-            _log(name, role, time, values, run.equipment.thermometer, run.equipment.placement_u_c)
-            for name, role, values in thermometers
-        ),
+    return _Course(
+        time_s=time,
+        off=(time < 0.0) & (not run.runs_before),
+        room_c=room,
+        around_c={s.to: adjacent for s in conductances(run.room)} | {"outdoor": run.outdoor_temp_c + drift_k},
+        unit=1.0 + OUTDOOR_SLOPE[0] * drift_k + ROOM_SLOPE[0] * (room - run.room_temp_c),
+        mass_w=np.interp(time, steps, way.mass_w, left=0.0),
     )
 
 
+def _heat_w(run: Run, course: _Course) -> FloatArray:
+    """Heat of both heaters that closes the balance, with the scatter of an ordinary run."""
+    room = course.room_c
+    gains = sum(surface.ua_w_per_k * (course.around_c[surface.to] - room) for surface in conductances(run.room))
+    stored = -air_store_j_per_k(run.room) * np.gradient(room, course.time_s)
+    scatter = np.repeat(np.random.default_rng(1).normal(size=room.size // 15 + 1), 15)[: room.size]
+    heat = run.capacity_w * (course.unit + SCATTER * scatter) - gains - stored - course.mass_w - run.other_loads_w
+    return np.where(course.off, 0.0, np.maximum(heat, 0.0))
+
+
+def _series(run: Run) -> tuple[Series, ...]:
+    """The logs of a perfect run: temperatures, heaters that hold the room, the unit's plug."""
+    course, use = _course(run), run.equipment
+    heat = _heat_w(run, course)
+    constant = np.minimum(run.constant_share * float(np.median(heat[~course.off])), heat)
+    air_side = [
+        ("return", Role.RETURN_TEMP, course.room_c),
+        ("supply", Role.SUPPLY_TEMP, course.room_c - SPLIT_K * course.unit),
+    ]
+    thermometers = [
+        *((f"room {n + 1}", Role.ROOM_TEMP, course.room_c) for n in range(use.room_sensors)),
+        *air_side[: 2 * use.logs_supply_and_return],
+        *(
+            (to, Role.OUTDOOR_TEMP if to == "outdoor" else Role.ADJACENT_TEMP, course.around_c[to])
+            for to in sorted(course.around_c)
+        ),
+    ]
+    unit = np.where(course.off, 0.0, run.power_w)
+    logs = [
+        ("constant heater", Role.HEATER_CONSTANT_POWER, constant, use.heater_meter, 0.0),
+        ("switched heater", Role.HEATER_CONSTANT_POWER, heat - constant, use.heater_meter, 0.0),
+        ("unit", Role.UNIT_POWER, unit, use.unit_meter, 0.0),
+        *((*each, use.thermometer, use.placement_u_c) for each in thermometers),
+    ]
+    return tuple(_log(course.time_s, *each) for each in logs)
+
+
 def _log(
-    name: str, role: Role, time: FloatArray, values: FloatArray, instrument: Instrument, placement_u: float
+    time: FloatArray, name: str, role: Role, values: FloatArray, instrument: Instrument, placement_u: float
 ) -> Series:
     """One log, by an instrument of its own: two of a kind err independently."""
     return Series(

@@ -184,10 +184,7 @@ def _uncertainty(request: PlanRequest, run: Run, *, improvements: bool) -> dict[
 def _run(
     request: PlanRequest, claimed: Claimed, target: Condition, before: TargetPlan | None
 ) -> tuple[Freezing, Run, float]:
-    """Return the forecast of the coil, the run it leads to, and the latent part of its capacity [W].
-
-    Between two targets unit and heaters go on, and so does the log.
-    """
+    """Return the forecast of the coil, the run it leads to, and the latent part of its capacity [W]."""
     full_w, power_w = expected_at(request, claimed, target)
     claimed_flow = (claimed.air_flow_m3_per_h or 0.0) / SECONDS_PER_HOUR
     flow = claimed_flow or (claimed.capacity_w or 0.0) * RATED_FLOW_M3_PER_S_PER_W
@@ -213,9 +210,12 @@ def _run(
         window_s=request.window_s,
         outdoor_drift_k_per_h=request.outdoor_drift_k_per_h,
     )
-    if before is not None:
-        run = replace(run, runs_before=True, logged_from_s=-_lasts_s(before))
-    return freezing, run, latent_w
+    return freezing, run if before is None else _going_on(run, before), latent_w
+
+
+def _going_on(run: Run, before: TargetPlan) -> Run:
+    """Between two targets unit and heaters go on, and so does the log."""
+    return replace(run, runs_before=True, logged_from_s=-_lasts_s(before))
 
 
 def _start_c(request: PlanRequest, before: TargetPlan | None) -> float | None:

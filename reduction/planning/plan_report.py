@@ -46,8 +46,8 @@ def _target(number: int, target: TargetPlan) -> str:
         f"(on {target.switched_duty:.0%} of the time)",
         f"Circuits           {target.circuits_needed} needed. {target.circuits_because}",
         f"Steady after       {target.time_to_steady_s / SECONDS_PER_HOUR:.1f} h, {light:.1f} to {heavy:.1f} h by "
-        f"what is not known of the walls (time constant of the room {target.time_constant_s / 60:.0f} min), then a window of "
-        f"{target.window_s / 60:.0f} min",
+        f"what is not known of the walls (time constant of the room {target.time_constant_s / 60:.0f} min), then a "
+        f"window of {target.window_s / 60:.0f} min",
         f"Freezing           {target.freezing.because}",
     ]
     if target.water_kg_per_h:

@@ -25,10 +25,21 @@ PLANNED = (
 HALF_AN_HOUR = round(1800.0 / STEP_S)
 
 
+def _equipment(session: Session, made: Replica) -> Equipment:
+    by_id = {instrument.id: instrument for instrument in session.instruments}
+    rooms = [log for log in made.logs if log.role == "room_temp"]
+    return Equipment(
+        heater_meter=by_id["heater a"],
+        unit_meter=by_id["unit"],
+        thermometer=by_id["room 1"],
+        room_sensors=len(rooms),
+        placement_u_c=rooms[0].placement_u,
+        heater_kind=session.heater_kind,
+    )
+
+
 def _planned(session: Session, made: Replica, plan: Plan, course: Course, number: int) -> Run:
     """What a tester would plan: this room, these instruments, the conditions wanted and the change that leads there."""
-    logs = {log.name: log for log in made.logs}
-    by_id = {instrument.id: instrument for instrument in session.instruments}
     one = {name: float(getattr(plan, name)[number]) for name in PLANNED}
     changed = one["change_s"] > one["on_s"]
     began_s = max(one["on_s"], one["change_s"])
@@ -39,14 +50,7 @@ def _planned(session: Session, made: Replica, plan: Plan, course: Course, number
     return Run(
         unit=session.unit,
         room=session.room,
-        equipment=Equipment(
-            heater_meter=by_id["heater a"],
-            unit_meter=by_id["unit"],
-            thermometer=by_id["room 1"],
-            room_sensors=sum(log.role == "room_temp" for log in made.logs),
-            placement_u_c=logs["room 1"].placement_u,
-            heater_kind=session.heater_kind,
-        ),
+        equipment=_equipment(session, made),
         room_temp_c=one["set_c"],
         start_temp_c=one["set_c"] + step_k,
         outdoor_temp_c=float(outdoor[first:last].mean()),
