@@ -49,7 +49,8 @@ HISTORY: dict[str, str] = {
     "1.0": "First version: room heat balance with envelope, storage and slow mass; GUM budget; cross-checks; limits.",
     "1.1": (
         "The slow mass's error is shared between the windows of a session and the sessions of a room, so differences "
-        "and pooled repeats are known as well as they are. Errors that points share no longer average out where several points make one rating, surface or season. "
+        "and pooled repeats are known as well as they are. Errors that points share no longer average out where "
+        "several points make one rating, surface or season. "
         "Variable-speed CEER weighs its four tests by 0.08, 0.20, 0.33 and 0.39, as the rule does, not by hours. "
         "The slow mass takes its time constants as they are, not between tabulated ones, which moves it by up to 0.3 W."
     ),

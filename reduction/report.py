@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from textwrap import fill
 
 from reduction.ground.constants import BTU_PER_H_PER_W
-from reduction.ground.rounding import rounded, with_unit
+from reduction.ground.rounding import rounded, signed, with_unit
 from reduction.session import Finding, Level, Point, Result, RoomFit, SeasonFigure, Severity
 
 WIDTH = 110
@@ -55,7 +55,9 @@ def _point(point: Point) -> str:
         ]
     )
     lines += ["", "Heat balance (W, positive adds to the capacity)"]
-    lines += _table((term.name, f"{term.value_w:+9.1f}   u {term.u_w:6.1f}   {term.how}") for term in point.terms)
+    lines += _table(
+        (term.name, f"{signed(term.value_w, '+9.1f')}   u {term.u_w:6.1f}   {term.how}") for term in point.terms
+    )
     lines += ["", f"Uncertainty budget (k = {point.k:.2f}, from {point.interval_from}), largest first"]
     lines += _table(_budget(point))
     lines += _judgements(point)
@@ -89,7 +91,7 @@ def _budget(point: Point) -> Iterator[tuple[str, str]]:
     shown = [line for line in point.budget if line.share >= LEAST_SHARE][:BUDGET_LINES]
     for line in shown:
         source = line.source.split(". ")[0]  # the rest stands beside its term
-        yield line.name, f"{line.contribution_w:+8.1f} W   {line.share:6.1%}   {source}"
+        yield line.name, f"{signed(line.contribution_w, '+8.1f')} W   {line.share:6.1%}   {source}"
     rest = 1.0 - sum(line.share for line in shown)
     if len(point.budget) > len(shown):
         yield f"{len(point.budget) - len(shown)} smaller ones", f"{'':11}  {rest:6.1%}"
@@ -111,7 +113,7 @@ def _judgements(point: Point) -> Iterator[str]:
             f"{with_unit(rating.eer_btu_per_wh, rating.eer_u95, 'Btu/(W·h)')}. {rating.how}"
         )
     for step in point.shortfall:
-        yield from _wrapped(f"  {step.value_w:+7.0f} W  {step.name} ({step.kind}). {step.because}", hang=13)
+        yield from _wrapped(f"  {signed(step.value_w, '+7.0f')} W  {step.name} ({step.kind}). {step.because}", hang=13)
     for verdict in point.verdicts:
         yield from _wrapped(f"  {verdict.claim}: {verdict.words}. {verdict.because}")
     for rule in dict.fromkeys(verdict.rule for verdict in point.verdicts if verdict.rule):

@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from reduction.documents.stated import SlowMass, Surface
-from reduction.documents.words import Document, NonNegative, Role, SampleKind
+from reduction.documents.words import Document, NonNegative, Prose, Role, SampleKind
 
 RESULT_FORMAT = "cooling-ledger-result/1"
 
@@ -27,9 +27,9 @@ class Finding(Document):
 
     code: str = Field(description="Stable, snake_case: stuck_sensor, clock_offset, roles_guessed …")
     severity: Severity
-    sentence: str = Field(description="One sentence a tester understands, with the numbers that are its evidence")
+    sentence: Prose = Field(description="One sentence a tester understands, with the numbers that are its evidence")
     subject: str = Field("", description="File, channel or window label it is about")
-    remedy: str = ""
+    remedy: Prose = ""
 
 
 class Measured(Document):
@@ -50,7 +50,7 @@ class Component(Document):
     contribution_w: float = Field(description="Sensitivity × u, in the unit of the budget's quantity")
     share: float = Field(description="Of the variance, 0…1; may be negative where covariance is shared out")
     dof: float | None = Field(None, description="Degrees of freedom; null: infinite")
-    source: str = ""
+    source: Prose = ""
     shared_key: str | None = Field(None, description="Equal keys in two points mean the same error in both")
     evaluation: Literal["A", "B"] = "B"
 
@@ -61,7 +61,7 @@ class Term(Document):
     name: str
     value_w: float
     u_w: NonNegative
-    how: str = ""
+    how: Prose = ""
 
 
 class Limit(Document):
@@ -76,10 +76,10 @@ class Limit(Document):
         "unit off",
         "cannot tell",
     ]
-    because: str
+    because: Prose
     coil_temp_c: tuple[float, float] | None = None
     projection_w: tuple[float, float] | None = Field(None, description="Interval of capacity at a warmer room")
-    projection_because: str = ""
+    projection_because: Prose = ""
 
 
 class CrossCheck(Document):
@@ -89,9 +89,9 @@ class CrossCheck(Document):
     value: float | None
     u95: NonNegative | None
     quantity_unit: str
-    expected: str
+    expected: Prose
     passed: bool | None
-    because: str
+    because: Prose
 
 
 class Evidence(Document):
@@ -102,7 +102,7 @@ class Evidence(Document):
     limit: float
     quantity_unit: str
     passed: bool
-    source: str
+    source: Prose
 
 
 class WindowResult(Document):
@@ -133,7 +133,7 @@ class RatingCorrection(Document):
     eer_u95: NonNegative
     factor: float
     model_u95_fraction: NonNegative
-    how: str
+    how: Prose
 
 
 class Step(Document):
@@ -143,7 +143,7 @@ class Step(Document):
     value_w: float
     u_w: NonNegative
     kind: Literal["claim", "measured", "modelled", "remainder"]
-    because: str
+    because: Prose
 
 
 class Verdict(Document):
@@ -160,7 +160,7 @@ class Verdict(Document):
     tolerance: float
     scheme: str
     words: Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
-    because: str
+    because: Prose
     rule: str = Field("", description="The decision rule it was worded by; empty: not judged, or the default")
 
 
@@ -222,7 +222,7 @@ class ChannelRead(Document):
     quantity_unit: str
     kind: SampleKind
     guessed: bool
-    because: str
+    because: Prose
     sure: float
     samples: int
     first: AwareDatetime | None
@@ -239,9 +239,9 @@ class RoomFit(Document):
     slow_mass: SlowMass | None
     time_constants_h: tuple[float, ...]
     residual_rms_c: float
-    residual_whiteness: str
+    residual_whiteness: Prose
     identifiable: bool
-    because: str
+    because: Prose
     correlation: tuple[tuple[float, ...], ...] = ()
     parameter_names: tuple[str, ...] = ()
     course_w: tuple[tuple[float, float, float], ...] = Field((), description="Hours; heat given, accounted for [W]")
@@ -265,7 +265,7 @@ class SeasonInput(Document):
     u: NonNegative
     quantity_unit: str
     measured: bool
-    because: str
+    because: Prose
 
 
 class SeasonFigure(Document):
@@ -276,7 +276,7 @@ class SeasonFigure(Document):
     u95: NonNegative
     quantity_unit: str
     inputs: tuple[SeasonInput, ...]
-    because: str
+    because: Prose
 
 
 class Result(Document):

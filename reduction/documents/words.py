@@ -5,8 +5,12 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from reduction.ground.rounding import true_minus
+
+Prose = Annotated[str, AfterValidator(true_minus)]
+"""A sentence a person reads: its negative numbers carry a minus sign, not a hyphen."""
 NonNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 

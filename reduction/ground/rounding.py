@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
+_NEGATIVE = re.compile(r"(?<![^\s(±])-(?=\d)")
+MINUS = "\N{MINUS SIGN}"
 WITHOUT_U_DIGITS = 3
 LEADING_ONE = 2  # below this first digit one digit would be a step of half the uncertainty: two are kept
 
@@ -20,7 +23,7 @@ class Rounded:
     def __str__(self) -> str:
         """Return `7,900 ± 400`, with thousands separated and never more digits than are known."""
         places = max(self.decimals, 0)
-        shown = f"{self.value:,.{places}f}"
+        shown = signed(self.value, f",.{places}f")
         return shown if self.u95 is None else f"{shown} ± {self.u95:,.{places}f}"
 
 
@@ -60,6 +63,28 @@ def _decimals(value: float, *, at_most: int) -> int:
     mantissa, exponent = two_digits.split("e")
     digits = 1 if at_most == 2 and int(mantissa[0]) >= LEADING_ONE else at_most
     return digits - 1 - int(exponent)
+
+
+def signed(value: float, form: str) -> str:
+    """Return a number in a format, with a true minus sign.
+
+    Examples
+    --------
+    >>> signed(-3.25, ".1f"), signed(4.0, "+.0f")
+    ('−3.2', '+4')
+    """
+    return f"{value:{form}}".replace("-", MINUS)
+
+
+def true_minus(sentence: str) -> str:
+    """Return a sentence with the hyphen before a negative number made a minus sign; dates and names keep theirs.
+
+    Examples
+    --------
+    >>> true_minus("-0.4 K/h (-12 W) on 2026-07-18 by plug-2")
+    '−0.4 K/h (−12 W) on 2026-07-18 by plug-2'
+    """
+    return _NEGATIVE.sub(MINUS, sentence)
 
 
 def with_unit(value: float, u95: float | None, quantity_unit: str) -> str:

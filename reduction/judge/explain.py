@@ -148,7 +148,7 @@ def _limited(point: RatedPoint, shown: Shown, expected_w: float) -> Step:
 def _remainder(measured: Measured, steps: list[Step]) -> Step:
     value = measured.value - math.fsum(step.value_w for step in steps)
     u = math.hypot(measured.u, *(step.u_w for step in steps))
-    shown = with_unit(value, 2.0 * u, "W").replace("-", "−")
+    shown = with_unit(value, 2.0 * u, "W")
     if abs(value) <= 2.0 * u:
         because = f"{shown}: within what the steps and the measurement are known to, so no shortfall."
     else:

@@ -41,7 +41,7 @@ def test_the_balance_shows_every_term_with_its_sign() -> None:
     point = a_point()
     table = report(a_result(point))
     for term in point.terms:
-        assert f"{term.value_w:+9.1f}" in table
+        assert f"{term.value_w:+9.1f}".replace("-", "−") in table
 
 
 def test_an_unusable_point_says_so_before_its_figures() -> None:

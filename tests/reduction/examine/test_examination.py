@@ -114,13 +114,13 @@ def test_a_load_that_is_off_or_shown_in_whole_watts_is_not_frozen() -> None:
 def test_a_sensor_far_from_others_that_agree_is_left_out() -> None:
     examined = examine((room(1), room(2), room(3, level=12.0)))
     assert examined.left_out == frozenset({"room 3"})
-    assert "-10.0 K from the other 2 room sensors" in the(examined, "room_sensor_far_off")
+    assert "−10.0 K from the other 2 room sensors" in the(examined, "room_sensor_far_off")
 
 
 def test_two_room_sensors_apart_are_said_and_kept() -> None:
     examined = examine((room(1), room(2, level=23.5)))
     assert examined.left_out == frozenset()
-    assert "differ by -1.5 K" in the(examined, "room_sensors_apart")
+    assert "differ by −1.5 K" in the(examined, "room_sensors_apart")
 
 
 def a_running_unit(supply_c: float, return_c: float) -> tuple[Series, ...]:
