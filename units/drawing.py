@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 from typing import Any
@@ -72,36 +70,16 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
 
 
 def light(chart: alt.TopLevelMixin) -> dict[str, Any]:
-    """Return the chart as data for a browser: no more digits than can be seen."""
+    """Return the chart as data for a browser: no more digits than can be seen, each data set as a table."""
     text = json.dumps(configured(chart).to_dict())
     spec = json.loads(text, parse_float=lambda digits: float(f"{float(digits):.5g}"))
-    formats = {name: _format(rows) for name, rows in spec.get("datasets", {}).items()}
-    tables = {name: _as_csv(rows) for name, rows in spec.get("datasets", {}).items()}
-    return _formatted(spec, formats) | {"datasets": tables}
+    return spec | {"datasets": {name: _as_table(rows) for name, rows in spec.get("datasets", {}).items()}}
 
 
-def _format(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    numbers = {key for row in rows for key, cell in row.items() if isinstance(cell, int | float)}
-    return {"type": "csv", "parse": {key: "number" if key in numbers else "string" for key in rows[0]}}
-
-
-def _as_csv(rows: list[dict[str, Any]]) -> str:
-    """Return rows as text that names each column once, which is half as long as rows that repeat the names."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return text.getvalue()
-
-
-def _formatted(spec: Any, formats: dict[str, Any]) -> Any:
-    """Tell at each use of a named data set how it is written."""
-    if isinstance(spec, list):
-        return [_formatted(each, formats) for each in spec]
-    if not isinstance(spec, dict):
-        return spec
-    inner = {key: _formatted(each, formats) for key, each in spec.items() if key != "datasets"}
-    return inner | {"format": formats[inner["name"]]} if inner.get("name") in formats else inner
+def _as_table(rows: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    """Return rows so that each column is named once, which is half as long; the page's script puts them together."""
+    columns = list(rows[0])
+    return {"columns": columns, "rows": [[row[column] for column in columns] for row in rows]}
 
 
 def linked(spec: dict[str, Any]) -> dict[str, Any]:

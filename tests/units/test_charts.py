@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 from collections.abc import Iterator
@@ -230,3 +231,47 @@ def test_every_series_stands_out_from_the_ground_in_light_and_in_dark(block):
     for n in range(1, 9):
         ink = luminance(colours[f"--series-{n}"])
         assert (max(ink, ground) + 0.05) / (min(ink, ground) + 0.05) >= 3.0
+
+
+def test_the_marks_of_a_picture_say_which_row_unit_and_point_they_stand_for():
+    drawn = draw("capacity-outdoor", frames(2, 3))
+    found = set(re.findall(r'data-row="(\d+)" data-unit="([^"]+)" data-point="([^"]+)"', drawn.svg))
+    measured = [(str(n), row["unit"], row["point"]) for n, row in enumerate(drawn.rows) if "fit" not in row["point"]]
+    assert found == set(measured)
+    assert "aria-label" not in drawn.svg.split(">", 1)[1]
+
+
+def test_a_fitted_line_and_its_band_are_of_a_unit_and_of_no_single_point():
+    drawn = draw("capacity-outdoor", frames(2, 3))
+    assert len(re.findall(r'<path data-unit="[^"]+" d=', drawn.svg)) == 4  # two units: a band and a line each
+
+
+def test_a_name_that_looks_like_markup_stays_a_name():
+    odd = frames(2, 3)
+    name = '"><script>1|2</script>'
+    for frame in odd.values():
+        frame["unit"] = frame["unit"].replace({"Quellmar W0": name})
+    assert "<script" not in draw("capacity-outdoor", odd).svg
+    assert f'data-unit="{html.escape(name)}"' in draw("capacity-outdoor", odd).svg
+
+
+def test_a_picture_handed_out_as_a_file_carries_no_marks_for_a_script():
+    assert "data-unit" not in draw("ratio", frames()).file("svg").decode()
+
+
+def test_what_stands_for_a_unit_fades_in_the_browser_while_another_is_singled_out(drawn):
+    spec = json.loads(drawn.file("json"))["spec"]
+    tests = [each["encoding"]["opacity"]["condition"]["test"] for each in leaves(spec) if "opacity" in each["encoding"]]
+    assert set(tests) == {drawing.SINGLED_OUT}
+    assert {"single", "by"} <= {param["name"] for param in spec["params"]}
+    assert all("description" not in each["encoding"] for each in leaves(spec))
+
+
+def leaves(spec: object) -> Iterator[dict]:
+    """Yield every single view with its encodings, however deep."""
+    if isinstance(spec, dict):
+        if "encoding" in spec:
+            yield spec
+        yield from (leaf for value in spec.values() for leaf in leaves(value))
+    elif isinstance(spec, list):
+        yield from (leaf for value in spec for leaf in leaves(value))

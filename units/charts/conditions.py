@@ -36,6 +36,7 @@ HELD = {
     "room": "relative humidity and outdoor temperature",
     "wet_bulb": "room and outdoor temperature",
 }
+MEANS = "mean of many"
 EER_UNIT = "Btu/(W·h)"
 CLEAREST_BAND = 0.2  # opacity of the band of one unit alone; of many, each is fainter
 
@@ -67,8 +68,8 @@ def _thinned(data: pd.DataFrame, place: str) -> pd.DataFrame:
     lowest, highest = groups["value"].quantile(0.025)["value"], groups["value"].quantile(0.975)["value"]
     means = groups[[*(f"{name}_temp" for name in PLACES), "value"]].mean()
     return means.assign(
-        u95=(highest - lowest) / 2, unit=means["series"], point="mean of many", capacity_kind="mixed", limit="",
-        what="mean of many",
+        u95=(highest - lowest) / 2, unit=means["series"], point=MEANS, capacity_kind="mixed", limit="",
+        what=MEANS,
     )[data.columns]  # fmt: skip
 
 
@@ -105,7 +106,7 @@ def _lines(fitted: pd.DataFrame, x: alt.X, y: alt.Y, colour: dict[str, Any]) -> 
     """Return each unit's fitted line over its 95 % band, in the colour of its points."""
     units = fitted["unit"].nunique()
     base = alt.Chart(fitted).transform_calculate(low="datum.value - datum.u95", high="datum.value + datum.u95")
-    band = base.mark_area(opacity=CLEAREST_BAND / units**0.5, interpolate="monotone").encode(
+    band = base.mark_area(opacity=1, fillOpacity=CLEAREST_BAND / units**0.5, interpolate="monotone").encode(
         x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), fill=colour["fill"], detail="unit:N", description=MARK
     )
     line = base.mark_line(strokeWidth=1.8, interpolate="monotone").encode(
@@ -119,11 +120,19 @@ def _says(data: pd.DataFrame, display: Display, *, quantity: str, place: str) ->
     lowest, highest = measured[f"{place}_temp"].min(), measured[f"{place}_temp"].max()
     units, lines = measured["unit"].nunique(), fitted["unit"].nunique()
     drawn = f"{len(measured)} point{'' if len(measured) == 1 else 's'} of {units} unit{'' if units == 1 else 's'}"
+    if (measured["what"] == MEANS).any():
+        drawn, units = f"Means of many points over whole degrees, {len(measured)} in all", lines + 1
     spread = f"{lowest:.0f} to {highest:.0f}" if f"{lowest:.0f}" != f"{highest:.0f}" else f"{lowest:.0f}"
     said = f"{drawn}, measured at {spread} {display.temp_symbol} {WHERE[place]}"
     if not lines:
         return f"{said}; nothing was tested widely enough for a fitted line."
-    return f"{said}, with {'a fitted line' if units == lines == 1 else f'fitted lines for {lines} of the units'}."
+    return f"{said}, with {_fits(lines, units)}."
+
+
+def _fits(lines: int, units: int) -> str:
+    if lines == 1:
+        return "a fitted line" if units == 1 else "a fitted line for one of them"
+    return f"a fitted line for {'each' if lines == units else lines} of them"
 
 
 def _columns(display: Display, *, quantity: str) -> dict[str, Column]:
@@ -152,8 +161,8 @@ def _picture(quantity: str, place: str) -> Picture:
         says=partial(_says, **which),
         columns=partial(_columns, quantity=quantity),
         needs=(quantity, FIELDS[place]),
-        note="Marks: as measured, ± at 95 %; open ones are the sensible part only. Lines: fits of the total to a "
-        f"unit's points at full speed, led by published maps, at the median {HELD[place]} of those points, with 95 % "
+        note="Marks: as measured, ± at 95 %; open ones are the sensible part only. Lines: fits of the total to a "
+        f"unit's points at full speed, led by published maps, at the median {HELD[place]} of those points, with 95 % "
         "bands, only as far as it was tested.",
     )
 

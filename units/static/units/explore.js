@@ -27,6 +27,10 @@ function inPageColours(text, inks) {
   return Object.entries(inks).reduce((spec, [ink, token]) => spec.replaceAll(`"${ink}"`, `"${resolved(token)}"`), text);
 }
 
+function rowsOf({ columns, rows }) {
+  return rows.map((row) => Object.fromEntries(row.map((cell, n) => [columns[n], cell])));
+}
+
 function follow(view) {
   view.signal("single", single.keys).signal("by", single.by).runAsync();
 }
@@ -43,6 +47,7 @@ async function live(figure, button) {
   const [answer] = await Promise.all([fetch(button.dataset.live), library()]);
   if (!answer.ok) throw new Error("the chart's data did not load");
   const { spec, inks } = await answer.json();
+  spec.datasets = Object.fromEntries(Object.entries(spec.datasets).map(([name, table]) => [name, rowsOf(table)]));
   const picture = figure.querySelector(".chart__draw");
   const place = document.createElement("div");
   place.className = "chart__live";

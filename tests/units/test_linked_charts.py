@@ -1,0 +1,135 @@
+"""Charts and tables of a page as one, in the browser: pointed at, clicked, chosen by keyboard, and zoomed into."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from tests import builders
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+FAINT = "els => [...new Set(els.map(e => [e.dataset.unit, getComputedStyle(e).opacity < 0.5].join()))].sort()"
+
+
+@pytest.fixture
+def compared(bench: Any) -> str:
+    """Return the address of three published units side by side, all charts drawn."""
+    units = [builders.a_unit(bench=bench, model=f"W{n}") for n in range(3)]
+    for n, unit in enumerate(units):
+        for outdoor in (27.0, 35.0, 39.0):
+            builders.a_published_point(unit=unit, capacity_w=2200.0 + 60 * n, outdoor_temp_c=outdoor, limit=FULL)
+    return reverse("compare") + "?show=all&" + "&".join(f"unit={unit.pk}" for unit in units)
+
+
+FULL = "at full speed"
+
+
+def faint(page: Any, chart: str) -> list[str]:
+    """Return each unit with whether its marks are faint in a chart."""
+    return page.eval_on_selector_all(f"#chart-{chart} .chart__draw svg [data-unit]", FAINT)
+
+
+def test_a_unit_pointed_at_in_one_chart_stands_out_in_the_others_and_in_the_table(browser_page, compared):
+    browser_page.goto(compared)
+    browser_page.locator('#chart-capacity-outdoor svg path[data-row][data-unit="Quellmar W1"]').first.hover()
+    wanted = ["Quellmar W0,true", "Quellmar W1,false", "Quellmar W2,true"]
+    assert faint(browser_page, "ratio") == wanted
+    assert faint(browser_page, "eer-outdoor") == wanted
+    row = browser_page.locator('tr[data-unit="Quellmar W1"] th').first
+    plain = browser_page.locator('tr[data-unit="Quellmar W2"] th').first
+    colour = "e => getComputedStyle(e).backgroundColor"
+    assert row.evaluate(colour) != plain.evaluate(colour)
+
+
+def test_a_mark_says_the_row_of_the_table_behind_it(browser_page, compared):
+    browser_page.goto(compared)
+    mark = browser_page.locator('#chart-capacity-outdoor svg path[data-row][data-unit="Quellmar W1"]').first
+    mark.hover()
+    row = int(mark.get_attribute("data-row"))
+    cells = browser_page.locator("#chart-capacity-outdoor tbody tr").nth(row).locator("th, td").all_text_contents()
+    said = browser_page.locator(".mark-words").inner_text()
+    assert [cell for cell in cells if cell not in said] == []
+
+
+def test_a_click_keeps_a_unit_singled_out_and_escape_lets_it_go(browser_page, compared):
+    browser_page.goto(compared)
+    browser_page.locator('#chart-ratio svg path[data-unit="Quellmar W2"]').first.click()
+    browser_page.mouse.move(2, 2)
+    assert faint(browser_page, "capacity-outdoor")[2] == "Quellmar W2,false"
+    assert browser_page.get_by_role("button", name="Quellmar W2").get_attribute("aria-pressed") == "true"
+    browser_page.keyboard.press("Escape")
+    assert [each for each in faint(browser_page, "capacity-outdoor") if each.endswith("true")] == []
+
+
+def test_the_keyboard_singles_units_out_by_their_buttons(browser_page, compared):
+    browser_page.goto(compared)
+    browser_page.get_by_role("button", name="Quellmar W0").focus()
+    browser_page.keyboard.press("Space")
+    browser_page.keyboard.press("Tab")
+    browser_page.keyboard.press("Enter")
+    assert faint(browser_page, "ratio") == ["Quellmar W0,false", "Quellmar W1,false", "Quellmar W2,true"]
+    browser_page.get_by_role("button", name="Show all alike").press("Enter")
+    assert [each for each in faint(browser_page, "ratio") if each.endswith("true")] == []
+
+
+def test_a_zoomed_chart_follows_and_leads_the_others_and_goes_back_to_the_picture(browser_page, compared):
+    refused: list[str] = []
+    browser_page.on("console", lambda said: refused.append(said.text) if "Content Security" in said.text else None)
+    browser_page.goto(compared)
+    figure = browser_page.locator("#chart-capacity-outdoor")
+    figure.get_by_role("button", name="Zoom into").click()
+    figure.locator(".chart__live .mark-symbol.role-mark path").first.wait_for()
+    browser_page.get_by_role("button", name="Quellmar W1").click()
+    faded = 'document.querySelectorAll("#chart-capacity-outdoor .chart__live .mark-symbol path[opacity=\\"0.12\\"]")'
+    browser_page.wait_for_function(f"{faded}.length == 6")
+    browser_page.get_by_role("button", name="Show all alike").click()
+    figure.locator(".chart__live .mark-symbol.role-mark path").first.hover()
+    browser_page.wait_for_function("[...document.adoptedStyleSheets].some(sheet => sheet.cssRules.length)")
+    figure.get_by_role("button", name="Back to the picture").click()
+    assert figure.locator(".chart__draw svg").is_visible()
+    assert figure.get_by_role("button", name="Zoom into").is_visible()
+    assert refused == []
+
+
+LABELS = """before => {
+  const labels = document.querySelectorAll("#chart-capacity-outdoor .chart__live .role-axis-label text");
+  return ([...labels].map(e => e.textContent).sort().join() == before.join()) == BACK;
+}"""
+
+
+def test_scrolling_over_a_zoomed_chart_changes_its_scale_and_a_double_click_brings_it_back(browser_page, compared):
+    browser_page.goto(compared)
+    figure = browser_page.locator("#chart-capacity-outdoor")
+    figure.get_by_role("button", name="Zoom into").click()
+    figure.locator(".chart__live .role-axis-label text").first.wait_for()
+    before = sorted(figure.locator(".chart__live .role-axis-label text").all_text_contents())
+    figure.locator(".chart__live svg").hover()
+    browser_page.mouse.wheel(0, -400)
+    browser_page.wait_for_function(LABELS.replace("BACK", "false"), arg=before)
+    figure.locator(".chart__live svg").dblclick()
+    browser_page.wait_for_function(LABELS.replace("BACK", "true"), arg=before)
+
+
+def test_on_the_page_of_one_unit_a_point_stands_out_in_all_charts(browser_page, bench):
+    unit = builders.a_unit(bench=bench)
+    for n, outdoor in enumerate((27.0, 35.0)):
+        builders.a_published_point(unit=unit, label=f"run {n}", outdoor_temp_c=outdoor, limit=FULL)
+    browser_page.goto(reverse("unit", args=[unit.pk]) + "?show=all")
+    browser_page.locator("#chart-capacity-outdoor svg path[data-row][data-point^='run 1']").first.hover()
+    marks = browser_page.eval_on_selector_all(
+        "#chart-eer-outdoor svg path[data-row]", FAINT.replace("dataset.unit", "dataset.point.slice(0, 5)")
+    )
+    assert marks == ["run 0,true", "run 1,false"]
+
+
+def test_without_a_script_there_is_no_button_that_does_nothing(chromium, live_server, compared):
+    context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(compared)
+    assert page.locator("#chart-ratio svg").is_visible()
+    assert not page.locator("[data-single]").first.is_visible()
+    assert not page.locator("[data-live]").first.is_visible()
+    context.close()
