@@ -21,6 +21,7 @@ from reduction.room.characterise import room_found
 from reduction.room.slow_mass import slow_mass_release
 from reduction.season.unit_season import seasonal_figures
 from reduction.session import FileDigest, Finding, Point, Result, RoomFit, Session, Severity, WindowResult
+from reduction.uncertainty.montecarlo import Draws
 from reduction.uncertainty.propagation import shared_covariance
 from reduction.windows.plateaus import levels
 from reduction.windows.span import span_of
@@ -104,7 +105,8 @@ def reduce_windows(
     spans = [span_of(timeline, w.label, w.start.timestamp(), w.end.timestamp()) for w in inside]
     releases = slow_mass_release(timeline, session, [(span.start_s, span.end_s) for span in spans])
     balances = [heat_balance(timeline, session, span, slow) for span, slow in zip(spans, releases, strict=True)]
-    reduced = [reduce_balance(balance, session.settings) for balance in balances]
+    draws = Draws(session.settings.monte_carlo_draws, session.settings.seed)
+    reduced = [reduce_balance(balance, session.settings, draws) for balance in balances]
     points = tuple(_point(timeline, session, window, each) for window, each in zip(inside, reduced, strict=True))
     covariance = shared_covariance([each.result for each in reduced])
     return points, tuple(tuple(float(value) for value in row) for row in covariance)

@@ -9,7 +9,7 @@ from typing import Any
 from reduction.balance.heat_balance import OUTPUTS, Balance
 from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.session import Component, Finding, Limit, Point, Settings, Severity, Term, WindowResult
-from reduction.uncertainty.montecarlo import Trial, confirms, monte_carlo
+from reduction.uncertainty.montecarlo import Draws, Trial, confirms, monte_carlo
 from reduction.uncertainty.propagation import Propagated, propagate
 
 CAPACITY, SENSIBLE, LATENT, POWER, COP = range(len(OUTPUTS))
@@ -40,8 +40,8 @@ class Reduced:
         return value - expanded, value + expanded
 
 
-def reduce_balance(balance: Balance, settings: Settings) -> Reduced:
-    """Propagate one balance and confirm it by Monte Carlo.
+def reduce_balance(balance: Balance, settings: Settings, draws: Draws | None = None) -> Reduced:
+    """Propagate one balance and confirm it by Monte Carlo, with random numbers that other windows may share.
 
     References
     ----------
@@ -55,6 +55,7 @@ def reduce_balance(balance: Balance, settings: Settings) -> Reduced:
             lambda x: balance.ledger.capacity(x)[None, :],
             draws=settings.monte_carlo_draws,
             seed=settings.seed,
+            shared=draws,
         )
         trial = trials[0]
     return Reduced(balance, result, trial)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import floor, isfinite, log10, sqrt
 
 import numpy as np
@@ -27,6 +27,22 @@ class Trial:
     high: float
 
 
+@dataclass(frozen=True)
+class Draws:
+    """Standard random numbers for the inputs of several runs, each drawn once by its place, shape and dof."""
+
+    count: int
+    seed: int = 1
+    _drawn: dict[tuple[object, ...], NDArray[np.float32] | FloatArray] = field(default_factory=dict, repr=False)
+
+    def of(self, number: int, item: Input) -> NDArray[np.float32] | FloatArray:
+        """Numbers of mean zero for the input at one place; of unit variance but for the t, whose scale is u."""
+        key = number, item.shape, item.dof
+        if key not in self._drawn:
+            self._drawn[key] = _standard(np.random.default_rng((self.seed, number)), item, self.count)
+        return self._drawn[key]
+
+
 def monte_carlo(
     inputs: Sequence[Input],
     model: Model,
@@ -35,11 +51,12 @@ def monte_carlo(
     seed: int = 1,
     correlation: FloatArray | None = None,
     probability: float = COVERAGE,
+    shared: Draws | None = None,
 ) -> tuple[Trial, ...]:
     """Propagate distributions through a model by random draws.
 
     Rectangular and triangular inputs are drawn as such; a normal one with finite degrees of freedom as a scaled
-    and shifted t. Correlated inputs are drawn jointly normal.
+    and shifted t. Correlated inputs are drawn jointly normal. `shared` numbers serve further runs with like inputs.
 
     Returns
     -------
@@ -51,12 +68,14 @@ def monte_carlo(
     JCGM 101:2008, 5.9.1 (procedure), 6.4.2 (rectangular), 6.4.5 (triangular), 6.4.8 (joint normal),
     6.4.9 (scaled and shifted t), 7.7 (interval).
     """
-    rng = np.random.default_rng(seed)
     if correlation is None:
-        x = np.empty((len(inputs), draws))
-        for row, item in zip(x, inputs, strict=True):
-            row[:] = item.value + item.u * _standard(rng, item, draws) if item.u > 0.0 else item.value
+        standard = shared or Draws(draws, seed)
+        x = np.empty((len(inputs), standard.count))
+        for number, (row, item) in enumerate(zip(x, inputs, strict=True)):
+            row[:] = item.u * standard.of(number, item) if item.u > 0.0 else 0.0
+            row += item.value
     else:
+        rng = np.random.default_rng(seed)
         u = np.array([item.u for item in inputs])
         means = np.array([item.value for item in inputs])
         x = rng.multivariate_normal(means, correlation * np.outer(u, u), size=draws, method="eigh").T
@@ -99,7 +118,7 @@ def confirms(result: Propagated, trial: Trial, output: int = 0, digits: int = 1)
 
 
 def _standard(rng: np.random.Generator, item: Input, draws: int) -> NDArray[np.float32] | FloatArray:
-    """Return draws of mean zero; of unit variance but for the t, whose scale is u. Single precision is ample."""
+    """Return what `Draws.of` promises; single precision is ample."""
     if item.shape == "rectangular":
         return (rng.random(draws, dtype=np.float32) - HALF) * WIDTH
     if item.shape == "triangular":
