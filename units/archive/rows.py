@@ -18,6 +18,8 @@ AnyRow = dict[str, Any]
 STAYS = {
     "ApiToken": "keys of programs are made anew where they are to be used",
     "CatalogueEntry": "derived from points; made again on arrival",
+    "Handover": "an offer between two accounts of one installation",
+    "Invitation": "a link to the installation it was made on",
     "Job": "progress of work that is done or belongs to the machine it ran on",
     "Membership": "who may enter is decided where the bench arrives; people.jsonl names them",
     "PartialUpload": "an upload that is not finished leaves nothing",

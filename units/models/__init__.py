@@ -7,6 +7,7 @@ from units.models.claim import Claim
 from units.models.collection import Collection
 from units.models.edition import Edition, Withdrawal
 from units.models.instrument import CalibrationRecord, Instrument
+from units.models.invitation import BenchChange, Handover, Invitation
 from units.models.person import Person
 from units.models.pooled_row import PooledRow
 from units.models.published_point import PublishedPoint
@@ -20,13 +21,16 @@ from units.models.unit import Tag, Unit
 __all__ = [
     "ApiToken",
     "Bench",
+    "BenchChange",
     "CalibrationRecord",
     "CatalogueEntry",
     "Change",
     "Claim",
     "Collection",
     "Edition",
+    "Handover",
     "Instrument",
+    "Invitation",
     "MakerComment",
     "Membership",
     "Person",
