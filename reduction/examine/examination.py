@@ -24,6 +24,7 @@ SIBLING_MOVES_K = 0.4  # what its siblings must have moved meanwhile, and three 
 SENSOR_FAR_K = 5.0  # from the median of at least two others that agree: no room has that, common practice
 
 GAIN_OF_F = (1.4, 2.3)  # about 1.8, as far as two places move alike
+HEATING = " A unit that blows warm air heats, and only cooling is rated here."
 PLACE_WORDS = {
     Role.ROOM_TEMP: "room",
     Role.ADJACENT_TEMP: "room",
@@ -139,7 +140,8 @@ def _is_mis_united(series: Series, siblings: list[Series], findings: list[Findin
             f"{series.name} reads {level:.1f} °C, which no {PLACE_WORDS[series.role]} has; taken as "
             f"{'°F' if fahrenheit else '°C'} it would be {would_be:.1f} °C{_gain_words(series, siblings)}. "
             "It was left out of the means.",
-            f"State {'°F' if fahrenheit else '°C'} as the unit of this channel if that is so.",
+            f"State {'°F' if fahrenheit else '°C'} as the unit of this channel if that is so."
+            + (HEATING if series.role is Role.SUPPLY_TEMP and fahrenheit else ""),
         )
     )  # fmt: skip
     return True

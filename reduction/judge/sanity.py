@@ -24,7 +24,13 @@ ORDINARY = {
 }
 """What claims of room units lie between, wide; common practice, no source."""
 LEAST_LIFT_K = 1.0
-FAR_MORE = 1.5  # heat carried by the claimed air flow over the balance's, less its U95: no fan step explains it
+FAR_MORE = 1.5  # heat of the balance over that of the claimed air flow, or the reverse, less U95: no fan explains it
+MOST_COP = 20.0  # of any room unit, whatever the temperatures: twice what the best reach; common practice, no source
+WARM_SUPPLY = "its supply air was warmer than the air that enters"
+_REVERSED = {
+    WARM_SUPPLY: ("supply_temp_c", "return_temp_c", "room_temp_c"),
+    "the outdoor air left its other coil colder than it came": ("condenser_inlet_temp_c", "condenser_outlet_temp_c"),
+}
 
 
 def impossibilities(point: Point, off_below_w: float = 0.0) -> tuple[Finding, ...]:
@@ -48,7 +54,7 @@ def impossibilities(point: Point, off_below_w: float = 0.0) -> tuple[Finding, ..
     """
     checks: tuple[Finding | None, ...] = (_open_while_off(point), _humidity(point))
     if not was_off(point, off_below_w):
-        checks = (_negative(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
+        checks = (_heated(point), _above_carnot(point), _too_wide(point), _humidity(point), _backwards(point))
     return tuple(finding for finding in checks if finding is not None)
 
 
@@ -73,21 +79,29 @@ def absurd_claims(unit: UnitUnderTest) -> tuple[Finding, ...]:
 
 
 def with_failed_checks(point: Point) -> Point:
-    """The point with a finding for every cross-check it failed; not usable where the air carries far more heat."""
+    """The point with a finding for every cross-check it failed; not usable where balance and air are far apart."""
     failed = [check for check in point.cross_checks if check.passed is False]
     if not failed:
         return point
     found = tuple(_failed(point, check) for check in failed)
-    usable = point.usable and not any(finding.severity is Severity.SEVERE for finding in found)
-    return point.model_copy(update={"findings": (*point.findings, *found), "usable": usable})
+    concluded: dict[str, object] = {"findings": (*point.findings, *found)}
+    if any(finding.severity is Severity.SEVERE for finding in found):
+        concluded |= {"usable": False, "ratings": (), "verdicts": (), "shortfall": ()}
+    return point.model_copy(update=concluded)
 
 
 def _failed(point: Point, check: CrossCheck) -> Finding:
     sentence = f"The check of {check.name} fails (expected: {check.expected}). {check.because}"
-    if check.name == CLOSURE and check.value is not None and check.value - (check.u95 or 0.0) > FAR_MORE:
+    closure = (check.value, check.u95 or 0.0) if check.name == CLOSURE and check.value is not None else (1.0, 0.0)
+    if closure[0] - closure[1] > FAR_MORE:
         return _finding(
             point, "heat_not_accounted_for", Severity.SEVERE, sentence,
             "Look for a heater or another source that is not logged, or a wrong unit of a power.",
+        )  # fmt: skip
+    if closure[0] > 0.0 and (closure[0] + closure[1]) * FAR_MORE < 1.0:
+        return _finding(
+            point, "more_heat_than_the_air_carries", Severity.SEVERE, sentence,
+            "Look for a heater power with a wrong unit or counted twice, and check the air flow the maker states.",
         )  # fmt: skip
     return _finding(
         point, "cross_check_failed", Severity.WARNING, sentence,
@@ -106,12 +120,18 @@ def is_off(point: Point) -> bool:
 
 
 def carnot_cop(point: Point) -> float:
-    """The most heat per work any machine could move between room and condenser inlet; infinite without a lift."""
-    room = point.conditions.get("room_temp_c")
-    hot = point.conditions.get("condenser_inlet_temp_c") or point.conditions.get("outdoor_temp_c")
-    if room is None or hot is None or hot.value - room.value < LEAST_LIFT_K:
+    """The most heat per work any machine could move at these temperatures; infinite without a lift.
+
+    The refrigerant boils no warmer than the supply air leaves the coil and condenses no colder than the outdoor air
+    leaves the condenser; where those are not logged, the room and the condenser's inlet bound it less closely.
+    """
+    known = {name: measured.value for name, measured in point.conditions.items()}
+    if "room_temp_c" not in known or not known.keys() & {"condenser_inlet_temp_c", "outdoor_temp_c"}:
         return inf
-    return (room.value + KELVIN_OFFSET) / (hot.value - room.value)
+    cold_c = min(known["room_temp_c"], known.get("supply_temp_c", inf))
+    inlet_c = known.get("condenser_inlet_temp_c", known.get("outdoor_temp_c", -inf))
+    lift_k = max(inlet_c, known.get("condenser_outlet_temp_c", -inf)) - cold_c
+    return (cold_c + KELVIN_OFFSET) / lift_k if lift_k >= LEAST_LIFT_K else inf
 
 
 def _finding(point: Point, code: str, severity: Severity, sentence: str, remedy: str) -> Finding:
@@ -135,14 +155,22 @@ def _open_while_off(point: Point) -> Finding:
     )  # fmt: skip
 
 
-def _negative(point: Point) -> Finding | None:
+def _heated(point: Point) -> Finding | None:
     if point.interval_w[1] >= 0.0:
         return None
+    heat = with_unit(-point.capacity_w, point.capacity_u95_w, "W")
+    signs = [words for words, excess_k in _REVERSED.items() if _excess_k(point, *excess_k) > 0.0]
+    if signs:
+        return _finding(
+            point, "heating_mode", Severity.SEVERE,
+            f"The unit heated: {' and '.join(signs)}, and the balance says it gave the room {heat}. Only cooling is "
+            "rated here; heating with a reversed cycle is another test, with other conditions.",
+            "Set the unit to cooling. If it did cool, two probes are swapped and a heater is missing.",
+        )  # fmt: skip
     return _finding(
         point, "negative_capacity", Severity.SEVERE,
-        f"The balance says the unit heated the room by {with_unit(-point.capacity_w, point.capacity_u95_w, 'W')}, "
-        "beyond its uncertainty.",
-        "Look for a swapped pair, a wrong sign, a missing heater or a unit in heating mode.",
+        f"The balance says the unit heated the room by {heat}, beyond its uncertainty.",
+        "Look for a swapped pair, a wrong sign, a missing heater or a unit in heating mode, which is not rated here.",
     )  # fmt: skip
 
 
@@ -150,12 +178,16 @@ def _above_carnot(point: Point) -> Finding | None:
     if point.cop is None or point.cop_u95 is None or point.power_w <= 0.0:
         return None
     most = carnot_cop(point)
-    if point.cop - point.cop_u95 <= most:
+    if point.cop - point.cop_u95 <= min(most, MOST_COP):
         return None
+    bound = (
+        f"any machine can reach between these temperatures ({most:.1f} by Carnot)"
+        if most < MOST_COP
+        else f"any room unit reaches ({MOST_COP:.0f} is twice the best)"
+    )
     return _finding(
         point, "cop_above_carnot", Severity.SEVERE,
-        f"A COP of {with_unit(point.cop, point.cop_u95, 'W/W')} is more than any machine can reach between these "
-        f"temperatures ({most:.1f}).",
+        f"A COP of {with_unit(point.cop, point.cop_u95, 'W/W')} is more than {bound}.",
         "Check the unit of the power channels and whether the unit's whole supply runs through its meter.",
     )  # fmt: skip
 
@@ -182,15 +214,22 @@ def _humidity(point: Point) -> Finding | None:
     )  # fmt: skip
 
 
+def _excess_k(point: Point, warm: str, *cold: str) -> float:
+    """How much warmer a condition is than the first known of others [K], where that is beyond their errors; else 0."""
+    high = point.conditions.get(warm)
+    low: Measured | None = next((point.conditions[name] for name in cold if name in point.conditions), None)
+    if high is None or low is None:
+        return 0.0
+    excess = high.value - low.value
+    return excess if excess > 2.0 * (high.u**2 + low.u**2) ** 0.5 else 0.0
+
+
 def _backwards(point: Point) -> Finding | None:
-    supply = point.conditions.get("supply_temp_c")
-    entering: Measured | None = point.conditions.get("return_temp_c") or point.conditions.get("room_temp_c")
-    if supply is None or entering is None or is_off(point):
-        return None
-    if supply.value - entering.value <= 2.0 * (supply.u**2 + entering.u**2) ** 0.5:
+    excess = _excess_k(point, *_REVERSED[WARM_SUPPLY])
+    if excess <= 0.0 or point.interval_w[0] <= 0.0:
         return None
     return _finding(
         point, "supply_warmer_than_return", Severity.WARNING,
-        f"The supply air is {supply.value - entering.value:.1f} K warmer than the return air while the unit cools.",
+        f"The supply air is {excess:.1f} K warmer than the return air while the unit cools.",
         "The two probes are probably swapped: exchange their roles.",
     )  # fmt: skip

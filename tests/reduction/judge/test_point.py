@@ -12,7 +12,18 @@ from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.judge.airside import CLOSURE
 from reduction.judge.point import Reduced, point_of, reduce_balance
 from reduction.judge.sanity import carnot_cop, impossibilities, with_failed_checks
-from reduction.session import CrossCheck, Instrument, Measured, Point, Role, Room, Settings, Severity, WindowResult
+from reduction.session import (
+    CrossCheck,
+    Instrument,
+    Measured,
+    Point,
+    RatingCorrection,
+    Role,
+    Room,
+    Settings,
+    Severity,
+    WindowResult,
+)
 from reduction.uncertainty.montecarlo import Trial
 from tests.reduction.bench_room import HOURS, a_balance, a_channel, a_timeline
 from tests.reduction.signals import NOON_S
@@ -50,7 +61,7 @@ def test_both_budgets_add_up_to_their_u() -> None:
     assert sum(line.contribution_w**2 for line in point.budget) == pytest.approx(point.capacity_u_w**2)
     assert point.eer_u95 is not None
     assert sum(line.contribution_w**2 for line in point.eer_budget) == pytest.approx(
-        (point.eer_u95 / point.k) ** 2, rel=1e-3
+        (point.eer_u95 / 2.0) ** 2, rel=1e-3
     )
 
 
@@ -106,8 +117,28 @@ def test_more_cooling_than_carnot_allows_is_refused() -> None:
     assert "cop_above_carnot" in codes(point)
 
 
-def test_without_a_lift_nothing_is_above_carnot() -> None:
+def test_the_coils_bound_a_machine_more_closely_than_room_and_outdoors_do() -> None:
+    # Carnot between the coldest air that left the one coil and the warmest that left the other: 282.15 K over 40 K.
+    probes = a_channel("supply", Role.SUPPLY_TEMP, 9.0), a_channel("outlet", Role.CONDENSER_OUTLET_TEMP, 49.0)
+    assert carnot_cop(a_point(a_timeline(None, *probes))) == pytest.approx(282.15 / 40.0)
+    impossible = a_point(a_timeline({"unit": 250.0}, *probes))
+    assert "cop_above_carnot" in codes(impossible)
+    assert "cop_above_carnot" not in codes(a_point(a_timeline({"unit": 250.0})))
+
+
+def test_without_a_lift_nothing_is_above_carnot_but_what_no_room_unit_reaches_is_refused() -> None:
     assert carnot_cop(a_point(a_timeline({"outside": 24.0}))) == np.inf
+    assert "cop_above_carnot" not in codes(a_point(a_timeline({"outside": 24.0, "unit": 150.0})))
+    assert "cop_above_carnot" in codes(a_point(a_timeline({"outside": 24.0, "unit": 100.0})))
+
+
+def test_a_unit_that_heats_with_warm_supply_air_is_refused_as_heating() -> None:
+    warm = a_channel("supply", Role.SUPPLY_TEMP, 35.0)
+    point = a_point(a_timeline({"heater": 0.0, "outside": 4.0}, warm), fixed_loads=())
+    assert codes(point) == ["heating_mode"]
+    (said,) = impossibilities(point)
+    assert said.severity is Severity.SEVERE
+    assert "Only cooling is rated here" in said.sentence
 
 
 def test_a_capacity_that_cannot_be_told_from_nothing_is_refused() -> None:
@@ -150,3 +181,21 @@ def test_air_that_carries_far_more_than_the_balance_tells_of_heat_that_is_not_lo
     point = with_failed_checks(a_point().model_copy(update={"cross_checks": (check,)}))
     assert point.usable is usable
     assert point.findings[-1].code == ("cross_check_failed" if usable else "heat_not_accounted_for")
+
+
+@pytest.mark.parametrize(
+    ("closure", "code"), [(0.2, "more_heat_than_the_air_carries"), (2.2, "heat_not_accounted_for")]
+)
+def test_a_balance_far_from_the_heat_of_the_air_concludes_nothing(closure: float, code: str) -> None:
+    check = CrossCheck(
+        name=CLOSURE, value=closure, u95=0.2, quantity_unit="1", expected="1", passed=False, because="Air and balance."
+    )
+    rating = RatingCorrection(
+        condition="rating", capacity_w=2600.0, capacity_u95_w=60.0, power_w=850.0, power_u95_w=9.0,
+        eer_btu_per_wh=10.4, eer_u95=0.3, factor=1.0, model_u95_fraction=0.01, how="maps",
+    )  # fmt: skip
+    point = a_point().model_copy(update={"cross_checks": (check,), "ratings": (rating,)})
+    judged = with_failed_checks(point)
+    assert not judged.usable
+    assert judged.ratings == ()
+    assert code in {f.code for f in judged.findings}
