@@ -56,7 +56,7 @@ def test_a_page_names_the_rule_and_says_that_none_was_chosen(review: Review, own
     editions.publish(review=review, by=owner.person)
     page = page_of(client, review)
     assert in_words(doc.DecisionRule()).capitalize()[1:] in page
-    assert "none was chosen before the run, so the usual one was taken" in page
+    assert "none was chosen before the data, so the usual one was taken" in page
 
 
 def test_a_rule_that_changed_after_the_result_is_told_with_day_and_reason_and_without_private_names(
@@ -72,13 +72,7 @@ def test_a_rule_that_changed_after_the_result_is_told_with_day_and_reason_and_wi
         "result",
     )
     assert change["why"] == "Asked for by power meter and by a reader."
-    for said in (
-        change["why"],
-        change["before"],
-        change["now"],
-        "changed after there were data",
-        "with a result known",
-    ):
+    for said in (change["why"], change["before"], change["now"], "was changed after its result was known"):
         assert said in page
     assert owner.person.username not in page + edition.document
 

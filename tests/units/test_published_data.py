@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import feedparser
 import pytest
 from django.test import Client
+from pyld import jsonld
 
 from tests import publishing
 from units.actions import editions, reviews
@@ -45,6 +46,23 @@ def test_linked_data_are_json_that_names_the_product_and_the_bytes(edition: Edit
     assert (review["@type"], review["itemReviewed"][0]["name"]) == ("Review", str(unit))
     assert data["distribution"][0]["sha256"] == edition.sha256
     assert data["distribution"][0]["contentUrl"] == f"{SITE}/published/{edition.review.slug}/1/edition.json"
+
+
+def test_linked_data_are_read_as_meant_by_a_json_ld_processor(edition: Edition, page: str) -> None:
+    """Against PyLD; the vocabulary is schema.org's, given here so that nothing is asked of the network."""
+    (text,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', page, re.DOTALL)
+    schema = "https://schema.org/"
+    linked = json.loads(text) | {
+        "@context": {"@vocab": schema, "url": {"@type": "@id"}, "contentUrl": {"@type": "@id"}}
+    }
+    review, data = jsonld.expand(linked)
+    numbered = f"{SITE}/published/{edition.review.slug}/1/"
+    assert (review["@type"], data["@type"]) == ([f"{schema}Review"], [f"{schema}Dataset"])
+    assert (review["@id"], review[f"{schema}isBasedOn"][0]["@id"]) == (numbered, data["@id"])
+    assert review[f"{schema}itemReviewed"][0]["@type"] == [f"{schema}Product"]
+    quads = jsonld.to_rdf(linked, {"format": "application/n-quads"})
+    assert f'<{schema}sha256> "{edition.sha256}"' in quads
+    assert f"<{schema}contentUrl> <{numbered}edition.json>" in quads
 
 
 def test_the_link_preview_is_a_picture_of_the_first_chart(page: str, visitor: Client) -> None:

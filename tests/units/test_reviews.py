@@ -201,10 +201,13 @@ def test_publishing_shows_what_stands_in_the_way(review: Review, owner: Client) 
 
 
 def test_an_attempt_to_reach_the_maker_is_recorded_and_printed(review: Review, owner: Client) -> None:
-    owner.post(f"/reviews/{review.pk}/contacts/", {"on": "2026-08-01", "how": "Letter", "outcome": "No answer yet"})
+    owner.post(
+        f"/reviews/{review.pk}/contacts/",
+        {"on": "2026-08-01", "at": "09:30", "how": "Letter", "outcome": "No answer yet"},
+    )
     editions.publish(review=Review.objects.get(pk=review.pk), by=owner.person)
     page = owner.get(f"/published/{review.slug}/").content.decode()
-    assert "1 August 2026" in page
+    assert "1 August 2026, 09:30" in page
     assert "No answer yet" in page
     assert "None received." in page
 

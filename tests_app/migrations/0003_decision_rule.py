@@ -31,8 +31,8 @@ class Migration(migrations.Migration):
                     models.CharField(
                         blank=True,
                         choices=[
-                            ("", "before any data"),
-                            ("data", "after the log files were there"),
+                            ("", "before any log file"),
+                            ("data", "after its log files came in"),
                             ("result", "after a result was there"),
                         ],
                         max_length=6,

@@ -20,8 +20,8 @@ class RuleChoice(Immutable):
     class After(models.TextChoices):
         """What there was to be seen when it was made."""
 
-        NOTHING = "", "before any data"
-        DATA = "data", "after the log files were there"
+        NOTHING = "", "before any log file"
+        DATA = "data", "after its log files came in"
         RESULT = "result", "after a result was there"
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

@@ -15,7 +15,7 @@ from units.editions.material import Material
 from units.models import Review
 
 if TYPE_CHECKING:
-    from datetime import date
+    from datetime import date, time
 
     from units.models import Bench, MakerComment, Person, Unit
 
@@ -91,9 +91,10 @@ def answer(*, review: Review, answers: dict[str, str], by: Person) -> Review:
 
 
 @transaction.atomic
-def record_contact(*, review: Review, on: date, how: str, outcome: str, by: Person) -> Review:
-    """Add an attempt to reach the maker; the record only grows."""
-    review.contacts = [*review.contacts, {"on": on.isoformat(), "how": how, "outcome": outcome}]
+def record_contact(*, review: Review, on: date, how: str, outcome: str, at: time | None = None, by: Person) -> Review:
+    """Add an attempt to reach the maker, with its time of day where there was one; the record only grows."""
+    hour = {"at": f"{at:%H:%M}"} if at else {}
+    review.contacts = [*review.contacts, {"on": on.isoformat(), "how": how, "outcome": outcome} | hour]
     review.updated_by = by
     review.save()
     return review

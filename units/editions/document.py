@@ -18,7 +18,7 @@ from units.drawing import FONT, INKS, configured
 from units.editions.figures import bound
 from units.editions.material import Material
 from units.models import Claim, Edition, MakerComment, Review, Unit
-from units.quantities import METRIC
+from units.quantities import METRIC, Display
 
 FORMAT = "cooling-ledger-edition/1"
 LICENCES = {
@@ -37,6 +37,7 @@ DRAWS_NOTHING = tuple(
         r"<g></g>",  # those that held nothing else
     )
 )
+CUSTOMARY = Display(temperature="F", power="Btu/h")
 DEFAULT_CHARTS = ("ratio", "capacity-outdoor", "eer-outdoor", "shortfall")
 SAME_IN_UNIT = (
     "maker", "model", "kind", "compressor", "refrigerant", "voltage_v", "obtained", "obtained_detail", "afterwards",
@@ -78,7 +79,7 @@ def built(
 ) -> Document:
     """Return the whole document of an edition, without its list of errata and its raw files."""
     review = material.review
-    charts = [charted(drawn) for drawn in pictures(material)]
+    charts = [charted(*both) for both in pictures(material)]
     return {
         "format": FORMAT,
         "slug": review.slug,
@@ -174,18 +175,21 @@ def decided_by(reduction: Reduction) -> Document:
     return {"rule": in_words(rule), "chosen_at": chosen_at, "changes": changes}
 
 
-def pictures(material: Material) -> list[Drawn]:
-    """Return the chosen charts of the chosen points; what has nothing to draw is left out."""
+def pictures(material: Material) -> list[tuple[Drawn, Drawn]]:
+    """Return the chosen charts of the chosen points in SI, each with the same in °F and Btu/h; no empty ones."""
     if not material.rows:
         return []
     frames = compared(material.compared_rows()).frames
     named = [name for name in material.review.charts or DEFAULT_CHARTS if name in PICTURES]
-    return [drawn for name in named if (drawn := draw(name, frames, METRIC))]
+    both = [(draw(name, frames, METRIC), draw(name, frames, CUSTOMARY)) for name in named]
+    return [(drawn, other) for drawn, other in both if drawn and other]
 
 
-def charted(drawn: Drawn) -> Document:
-    """Return a chart as it is frozen: its picture, its sentence, its table and what draws it in a browser."""
-    return {
+def charted(drawn: Drawn, other: Drawn) -> Document:
+    """Return a chart as it is frozen: picture, sentence, table in both systems of units, what draws it in a browser."""
+    table, other_table = drawn.table, other.table
+    differ = {"other_headings": [column.title for column in other.headings], "other_table": other_table}
+    return (differ if other_table != table else {}) | {
         "name": drawn.picture.name,
         "title": drawn.picture.title,
         "says": drawn.says,
@@ -193,7 +197,7 @@ def charted(drawn: Drawn) -> Document:
         "svg": lighter(str(drawn.svg)),
         "headings": [column.title for column in drawn.headings],
         "numeric": [not column.text for column in drawn.headings],
-        "table": drawn.table,
+        "table": table,
         "spec": configured(lively(drawn.chart)).to_dict(),
     }
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -20,7 +22,13 @@ STANDING = "<!--standing-->"  # where the site says, when the page is served, th
 STYLES = ("units/static/units/ledger.css", "units/static/units/published.css")
 COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 SPACE = re.compile(r"\s+")
+AROUND = re.compile(r"\s*([{};,])\s*")
 MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
+CHOSEN = {
+    None: "none was chosen before the data, so the usual one was taken",
+    True: "chosen before the run",
+    False: "chosen after the run, before its log files came in",
+}
 JUDGED = ("meets", "meets within tolerance", "falls short", "cannot tell")
 
 Document = dict[str, Any]
@@ -30,7 +38,7 @@ Document = dict[str, Any]
 def style() -> str:
     """Return the style that a page carries with it, so that it looks the same for ever and from disk."""
     text = "\n".join((Path(settings.BASE_DIR) / name).read_text(encoding="utf-8") for name in STYLES)
-    return SPACE.sub(" ", COMMENT.sub("", text)).strip()
+    return AROUND.sub(r"\1", SPACE.sub(" ", COMMENT.sub("", text))).strip()
 
 
 def page_of(document: Document, *, sha256: str, draft: bool = False) -> str:
@@ -62,12 +70,28 @@ def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[
     }
 
 
-def rules_of(document: Document) -> list[tuple[str, list[str]]]:
-    """Return each decision rule with the sessions whose claims were judged by it."""
-    found: dict[str, list[str]] = {}
+@dataclass(frozen=True)
+class Judged:
+    """Sessions whose claims were judged by one rule that was chosen alike."""
+
+    rule: str
+    chosen: str
+    keys: list[str]
+
+
+def rules_of(document: Document) -> list[Judged]:
+    """Return each decision rule with how it was chosen and the sessions that it judged, as few lines as say it."""
+    found: dict[tuple[str, str], list[str]] = {}
     for key, session in document["sessions"].items():
-        found.setdefault(session["decision"]["rule"], []).append(key)
-    return list(found.items())
+        starts = [point["start"] for point in document["points"].values() if point["session"] == key]
+        rule, chosen_at = session["decision"]["rule"], session["decision"]["chosen_at"]
+        chosen = CHOSEN[chosen_at and _instant(chosen_at) <= min(map(_instant, starts))]
+        found.setdefault((rule, chosen), []).append(key)
+    return [Judged(rule, chosen, keys) for (rule, chosen), keys in found.items()]
+
+
+def _instant(text: str) -> datetime:
+    return datetime.fromisoformat(text)
 
 
 def unit_view(unit: Document, document: Document) -> Document:

@@ -101,6 +101,9 @@ class ContactForm(forms.Form):
     """An attempt to reach the maker."""
 
     on = forms.DateField(label="On", widget=date_picker())
+    at = forms.TimeField(
+        label="At", required=False, widget=forms.TimeInput(attrs={"type": "time"}), help_text="Your time of day"
+    )
     how = forms.CharField(label="How", max_length=120, help_text="Letter, e-mail to the press office; no names.")
     outcome = forms.CharField(label="Outcome", max_length=400, help_text="What was asked, and what came of it.")
 

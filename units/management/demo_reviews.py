@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from datetime import date
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +36,8 @@ def _review(bench: Bench, spec: Spec, units: list[Unit], by: Person) -> Review:
     review = reviews.write(review=review, by=by, **written)
     for contact in spec.get("contacts", []):
         on = date.fromisoformat(contact["on"])
-        reviews.record_contact(review=review, on=on, how=contact["how"], outcome=contact["outcome"], by=by)
+        at = time.fromisoformat(contact["at"]) if "at" in contact else None
+        reviews.record_contact(review=review, on=on, at=at, how=contact["how"], outcome=contact["outcome"], by=by)
     if spec.get("draft"):
         return review
     severe = Finding.objects.filter(reduction__points__in=review.points.all(), severity="severe")

@@ -10,6 +10,7 @@ from django import template
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from units.editions.figures import watts
 from units.editions.words import condition_title, plain
 from units.quantities import Display, number, temp, with_uncertainty
 
@@ -78,8 +79,14 @@ def claimed(claim: dict[str, Any]) -> str:
 
 @register.simple_tag
 def step(value_w: float, u_w: float) -> str:
-    """Write a step of a shortfall."""
-    return with_uncertainty(value_w, K95 * u_w, "W")
+    """Write a step of a shortfall, in both systems."""
+    return watts(value_w, K95 * u_w)
+
+
+@register.filter
+def spaced(name: str) -> str:
+    """Write a name of the program's as words: `very_light` is very light."""
+    return name.replace("_", " ")
 
 
 @register.filter
