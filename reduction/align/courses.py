@@ -18,6 +18,7 @@ import numpy as np
 
 from reduction.align.counters import Counter
 from reduction.align.pieces import BoolArray, FloatArray, Gaps, IntArray, Pieces
+from reduction.align.shared import once_for_arrays
 from reduction.session import SampleKind
 
 SAME_LEVEL_W, SAME_LEVEL_SHARE = 5.0, 0.03  # two sides of a gap that differ by less agree: usual reporting thresholds
@@ -35,6 +36,7 @@ def empty() -> Pieces:
     return Pieces(np.array([0.0, 1.0]), zero, zero, gap, (0.0, 0.0))
 
 
+@once_for_arrays
 def typical_interval_s(time_s: FloatArray) -> float:
     """Median distance of two samples. [s]"""
     if len(time_s) < 2:
@@ -100,20 +102,27 @@ def nearest(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pie
         time_s, values = time_s[kept], values[kept]
     if not len(time_s):
         return empty()
+    edges, sample, gap = _halves(time_s, stale_after_s)
+    interval = np.diff(time_s)
+    between = (np.diff(values) * interval) ** 2 / 24
+    between[interval > stale_after_s] = 0.0
+    sampling = np.append(0.0, between)
+    sampling[:-1] += between
+    sampling = sampling[sample]
+    sampling[gap] = 0.0
+    return _switched(edges, values[sample], gap, sampling)
+
+
+@once_for_arrays
+def _halves(time_s: FloatArray, stale_after_s: float) -> tuple[FloatArray, IntArray | slice, BoolArray]:
+    """Edges half-way between samples, as `_interleaved` gives them; half a usual interval beside a silence."""
     half = min(typical_interval_s(time_s), stale_after_s) / 2
     interval = np.diff(time_s)
     silent = interval > stale_after_s
     until = np.append(time_s[:-1] + interval / 2, time_s[-1] + half)
     start = np.append(time_s[0] - half, until[:-1])  # copied: the two neighbours must meet to the last bit
     until[:-1][silent], start[1:][silent] = time_s[:-1][silent] + half, time_s[1:][silent] - half
-    edges, sample, gap = _interleaved(start, until, np.append(start[1:], until[-1]))
-    between = (np.diff(values) * interval) ** 2 / 24
-    between[silent] = 0.0
-    sampling = np.append(0.0, between)
-    sampling[:-1] += between
-    sampling = sampling[sample]
-    sampling[gap] = 0.0
-    return _switched(edges, values[sample], gap, sampling)
+    return _interleaved(start, until, np.append(start[1:], until[-1]))
 
 
 def _switched(edges: FloatArray, value: FloatArray, gap: BoolArray, sampling: FloatArray | None = None) -> Pieces:
@@ -157,17 +166,23 @@ def straight(time_s: FloatArray, values: FloatArray, stale_after_s: float) -> Pi
         time_s, values = time_s[kept], values[kept]
     if not len(time_s):
         return empty()
-    half = min(typical_interval_s(time_s), stale_after_s) / 2  # the first and last sample stand for this much more
-    edges = np.concatenate([[time_s[0] - half], time_s, [time_s[-1] + half]])
+    edges, index = _widened(time_s, stale_after_s)
     values = np.concatenate([values[:1], values, values[-1:]])
-    interval = np.diff(edges)
-    index = np.flatnonzero(interval > stale_after_s)
     left, right = values[:-1], values[1:]
-    moves = np.array([_usual_move(edges, values, float(interval[gap])) for gap in index[:MOST_MOVES]])
+    spans = edges[index[:MOST_MOVES] + 1] - edges[index[:MOST_MOVES]]
+    moves = np.array([_usual_move(edges, values, float(span)) for span in spans])
     moves = np.concatenate([moves, np.full(len(index) - len(moves), np.max(moves, initial=0.0))])
     low, high = np.minimum(left[index], right[index]) - moves, np.maximum(left[index], right[index]) + moves
     gaps = Gaps(index, np.ones(len(index), dtype=bool), low, high, moves)
     return Pieces(edges, left, right, gaps, (float(np.min(values)), float(np.max(values))))
+
+
+@once_for_arrays
+def _widened(time_s: FloatArray, stale_after_s: float) -> tuple[FloatArray, IntArray]:
+    """Sample times with half an interval more at either end, for which those samples stand; where they fall silent."""
+    half = min(typical_interval_s(time_s), stale_after_s) / 2
+    edges = np.concatenate([[time_s[0] - half], time_s, [time_s[-1] + half]])
+    return edges, np.flatnonzero(np.diff(edges) > stale_after_s)
 
 
 def _usual_move(time_s: FloatArray, values: FloatArray, span_s: float) -> float:

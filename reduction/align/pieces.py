@@ -13,6 +13,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from reduction.align.shared import once_for_arrays
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -33,6 +35,27 @@ class Spans:
     high: FloatArray
     gap_variance: FloatArray
     sampling_variance: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Times moved within the edges of pieces, and for each the number of its piece, its time in it and its length."""
+
+    inside_s: FloatArray
+    piece: IntArray
+    since_s: FloatArray
+    length_s: FloatArray
+
+
+def find(edges_s: FloatArray, time_s: FloatArray) -> Found:
+    """Find the pieces that times lie in, shape kept."""
+    inside_s = np.minimum(np.maximum(time_s, edges_s[0]), edges_s[-1])
+    piece = np.searchsorted(edges_s[1:-1], inside_s, side="right")
+    begin_s = edges_s[piece]
+    return Found(inside_s, piece, inside_s - begin_s, edges_s[piece + 1] - begin_s)
+
+
+find_shared = once_for_arrays(find)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +117,9 @@ class Pieces:
     @cached_property
     def _integral(self) -> FloatArray:
         sums = np.zeros(len(self.edges_s))
-        np.cumsum((self.left + self.right) * (0.5 * np.diff(self.edges_s)), out=sums[1:])
+        parts = np.subtract(self.edges_s[1:], self.edges_s[:-1], out=sums[1:])
+        parts *= 0.5 * (self.left + self.right)
+        np.cumsum(parts, out=parts)
         return sums
 
     @cached_property
@@ -119,16 +144,11 @@ class Pieces:
         np.cumsum(rates * length, axis=1, out=sums[:, 1:])
         return rates, sums
 
-    def _piece(self, time_s: FloatArray) -> IntArray:
-        """The piece that each time lies in, the first or last one for times outside."""
-        return np.searchsorted(self.edges_s[1:-1], time_s, side="right")
-
-    def _upto(self, inside_s: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
-        """Integral of the course to each time within the edges, with the time since each one's piece began."""
-        piece = self._piece(inside_s)
-        since, left = inside_s - self.edges_s[piece], self.left[piece]
-        bend = (self.right[piece] - left) / (2 * (self.edges_s[piece + 1] - self.edges_s[piece]))
-        return self._integral[piece] + (left + bend * since) * since, since, piece
+    def _upto(self, found: Found) -> FloatArray:
+        """Integral of the course to each time within the edges."""
+        left = self.left[found.piece]
+        bend = (self.right[found.piece] - left) / (2 * found.length_s)
+        return np.asarray(self._integral[found.piece] + (left + bend * found.since_s) * found.since_s)
 
     def _unknown(self, inside_s: FloatArray) -> FloatArray:
         """To each time: missing and filled time, bounds less course, variance of the gaps; shape (5, …)."""
@@ -141,13 +161,10 @@ class Pieces:
         since = np.where(gap >= 0, np.minimum(inside_s, end[at]) - begin[at], 0.0)
         return np.asarray(sums[:, at] + rates[:, at] * since)
 
-    def _inside(self, time_s: FloatArray) -> FloatArray:
-        return np.asarray(np.minimum(np.maximum(time_s, self.edges_s[0]), self.edges_s[-1]))
-
     def over(self, start_s: FloatArray, end_s: FloatArray) -> Spans:
         """Integrals over spans that may lie anywhere, shapes (m,)."""
-        ends = self._inside(np.stack([start_s, end_s]))
-        sums, since, piece = self._upto(ends)
+        found = find(self.edges_s, np.stack([start_s, end_s]))
+        ends, sums = found.inside_s, self._upto(found)
         integral, length = sums[1] - sums[0], ends[1] - ends[0]
         missing, filled, below, above, gap_variance = np.diff(self._unknown(ends), axis=1)[:, 0]
         outside_s = (end_s - start_s) - length
@@ -159,29 +176,30 @@ class Pieces:
             low=integral + below + low * outside_s,
             high=integral + above + high * outside_s,
             gap_variance=np.maximum(0.0, gap_variance) + ((high - low) * outside_s) ** 2 / 12,
-            sampling_variance=np.diff(self._sampled(piece, since), axis=0)[0],
+            sampling_variance=np.diff(self._sampled(found), axis=0)[0],
         )
 
-    def _sampled(self, piece: IntArray, since_s: FloatArray) -> FloatArray:
+    def _sampled(self, found: Found) -> FloatArray:
         if self.sampling is None or self._sampling is None:
-            return np.zeros(piece.shape)
-        length = self.edges_s[piece + 1] - self.edges_s[piece]
-        return np.asarray(self._sampling[piece] + self.sampling[piece] * since_s / length)
+            return np.zeros(found.piece.shape)
+        return np.asarray(self._sampling[found.piece] + self.sampling[found.piece] * found.since_s / found.length_s)
 
     def cell_means(self, edges_s: FloatArray) -> FloatArray:
         """Means over the cells between edges, shape (len(edges) − 1,); NaN where less than half is known."""
-        inside = self._inside(edges_s)
-        missing, filled = self._unknown(inside)[:2] if len(self.gaps.index) else np.zeros((2, len(inside)))
-        covered = np.diff(inside - missing + filled)
+        found = find_shared(self.edges_s, edges_s)
+        covered = np.diff(found.inside_s)
+        if len(self.gaps.index):
+            missing, filled = self._unknown(found.inside_s)[:2]
+            covered = np.diff(found.inside_s - missing + filled)
         enough = covered >= 0.5 * np.diff(edges_s)
-        integral = np.diff(self._upto(inside)[0])
+        integral = np.diff(self._upto(found))
         mean: FloatArray = np.divide(integral, covered, out=np.full(len(covered), np.nan), where=enough)
         return mean
 
     def at(self, time_s: FloatArray) -> FloatArray:
         """The course at given times, NaN in a gap that is not filled and outside, shape (n,)."""
         inside = (time_s >= self.edges_s[0]) & (time_s < self.edges_s[-1])
-        piece = self._piece(time_s)
-        part = (time_s - self.edges_s[piece]) / (self.edges_s[piece + 1] - self.edges_s[piece])
-        value = self.left[piece] + (self.right[piece] - self.left[piece]) * part
-        return np.where(inside & self.usable[piece], value, np.nan)
+        found = find(self.edges_s, time_s)
+        left = self.left[found.piece]
+        value = left + (self.right[found.piece] - left) * found.since_s / found.length_s
+        return np.where(inside & self.usable[found.piece], value, np.nan)

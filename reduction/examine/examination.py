@@ -199,15 +199,15 @@ def _is_far(series: Series, siblings: list[Series], findings: list[Finding]) -> 
     others = [s for s in siblings if s.role == series.role == Role.ROOM_TEMP]
     if len(others) < 2:
         return False
-    own, means = float(np.nanmean(series.values)), np.array([np.nanmean(s.values) for s in others])
-    away = own - float(np.median(means))
-    if abs(away) < SENSOR_FAR_K or np.ptp(means) > 2.0:
+    levels = np.array([s.level for s in others])
+    away = series.level - float(np.median(levels))
+    if abs(away) < SENSOR_FAR_K or np.ptp(levels) > 2.0:
         return False
     findings.append(
         finding(
             "room_sensor_far_off", series, Severity.SEVERE,
             f"{series.name} reads {away:+.1f} K from the other {len(others)} room sensors, which agree within "
-            f"{np.ptp(means):.1f} K. It was left out of the means.",
+            f"{np.ptp(levels):.1f} K. It was left out of the means.",
             "Check its role, its place and its calibration.",
         )
     )  # fmt: skip

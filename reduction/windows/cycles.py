@@ -57,6 +57,8 @@ def cycle_of(series: Series, start_s: float, end_s: float, least_swing: float = 
     >>> cycle.period_s, cycle.duty, cycle.swing_w
     (600.0, 0.5, 1500.0)
     """
+    if np.ptp(series.pieces.left) < least_swing:
+        return None
     sampled = np.linspace(start_s, end_s, LOOKS + 1)[:-1]
     course = series.pieces.at(sampled)
     course = course[np.isfinite(course)]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.align.timeline import Timeline, group_cells
+from reduction.align.timeline import Timeline, group_cells, remembered
 from reduction.ground.tables import table
 from reduction.session import Evidence, Role
 from reduction.windows.cycles import Cycle
@@ -105,19 +105,25 @@ def blocks_of(timeline: Timeline, edges_s: FloatArray) -> Blocks:
     for name, roles in QUANTITIES.items():
         chosen = roles if timeline.of(*roles) else STAND_INS.get(name, ())
         if chosen and timeline.of(*chosen):
-            means[name] = _block_means(timeline, group_cells(timeline, *chosen), edges_s)
+            means[name] = _block_means(timeline, chosen, edges_s)
     known = np.ones(len(edges_s) - 1)
     for series in timeline.of(Role.UNIT_POWER, Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.ROOM_TEMP):
         known = np.minimum(known, series.pieces.over(edges_s[:-1], edges_s[1:]).known_s / np.diff(edges_s))
     return Blocks(edges_s, means, known)
 
 
-def _block_means(timeline: Timeline, cells: FloatArray, edges_s: FloatArray) -> FloatArray:
+@remembered
+def _sums(timeline: Timeline, *roles: Role) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Edges of the cells, and up to each the sum of what is known and how many cells are."""
+    cells = group_cells(timeline, *roles)
     known = np.isfinite(cells)
-    sums = np.concatenate([[0.0], np.cumsum(np.where(known, cells, 0.0))])
-    counts = np.concatenate([[0.0], np.cumsum(known)])
-    total = np.diff(np.interp(edges_s, timeline.edges_s, sums))
-    count = np.diff(np.interp(edges_s, timeline.edges_s, counts))
+    sums, counts = (np.append(0.0, np.cumsum(each)) for each in (np.where(known, cells, 0.0), known))
+    return timeline.edges_s, sums, counts
+
+
+def _block_means(timeline: Timeline, roles: tuple[Role, ...], edges_s: FloatArray) -> FloatArray:
+    cell_edges_s, sums, counts = _sums(timeline, *roles)
+    total, count = (np.diff(np.interp(edges_s, cell_edges_s, each)) for each in (sums, counts))
     mean: FloatArray = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 1e-6)
     return mean
 
