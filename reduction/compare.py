@@ -111,11 +111,14 @@ def covariance_of(points: Sequence[Point], quantity: Literal["capacity", "eer"] 
             if line.shared_key is not None:
                 shared[row, column[line.shared_key]] += line.contribution_w
     covariance = shared @ shared.T
-    own = [
-        point.capacity_u_w**2 if quantity == "capacity" else ((point.eer_u95 or 0.0) / point.k) ** 2 for point in points
-    ]
-    np.fill_diagonal(covariance, own)
+    np.fill_diagonal(covariance, [_variance(point, quantity) for point in points])
     return covariance
+
+
+def _variance(point: Point, quantity: Literal["capacity", "eer"]) -> float:
+    if quantity == "capacity":
+        return point.capacity_u_w**2
+    return sum(line.contribution_w**2 for line in point.eer_budget) or ((point.eer_u95 or 0.0) / 2.0) ** 2
 
 
 def difference(values: Sequence[float], covariance: FloatArray, first: int, second: int) -> Measured:

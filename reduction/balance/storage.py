@@ -7,17 +7,19 @@ from math import hypot, isfinite, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.align.timeline import end_values, group_cells, slope_over
+from reduction.align.timeline import Slope, end_values, group_cells, slope_over
 from reduction.balance.draft import Draft
 from reduction.room.envelope import fast_store
 from reduction.room.slow_mass import SlowMassRelease
 from reduction.session import Role
 from reduction.uncertainty.ledger import Quantity, total
 from reduction.uncertainty.propagation import Input
+from reduction.uncertainty.repeatability import slope_of
 
 FloatArray = NDArray[np.float64]
 
 LEAST_DOF = 3.0  # half of the slope's u is judged from the course, not counted from samples
+CALM_S = 600.0  # the shortest span that counts as a reading of its own beside a heater's cycles
 SMOOTH_S = 300.0  # at both ends, where nothing switches
 
 
@@ -42,11 +44,10 @@ def enter_storage(draft: Draft) -> None:
     smooth_s = draft.cycle_s or SMOOTH_S
     first, last = end_values(draft.timeline, cells, draft.start_s, draft.end_s, smooth_s)
     between = (last - first) / draft.span.length_s if isfinite(first) and isfinite(last) else slope.per_s
-    independent = max(2.0, draft.span.length_s / max(2.0 * draft.cycle_s, 600.0))
-    noise = slope.residual_rms * sqrt(12.0 / independent) / draft.span.length_s
-    u = hypot(noise, (slope.per_s - between) / sqrt(3.0))
     if not isfinite(slope.per_s):
         return
+    noise, dof = _slope_noise(draft, cells, slope)
+    u = hypot(noise, (slope.per_s - between) / sqrt(3.0))
     store = fast_store(draft.session.room)
     ledger = draft.ledger
     capacity = ledger.enter(
@@ -55,11 +56,26 @@ def enter_storage(draft: Draft) -> None:
     )  # fmt: skip
     drift = ledger.enter(
         Input("slope of the room temperature", slope.per_s, u, "K/s", evaluation="A",
-              dof=max(LEAST_DOF, independent - 1.0),
+              dof=max(LEAST_DOF, dof),
               source="residuals of the line, and its departure from the change between the ends")
     )  # fmt: skip
     how = f"−C·dT/dt, {3600 * slope.per_s:+.3f} K/h; C {store.how}"
     ledger.add_term("storage", lambda x: -capacity(x) * drift(x), how)
+
+
+def _slope_noise(draft: Draft, cells: FloatArray, slope: Slope) -> tuple[float, float]:
+    """Standard uncertainty [K/s] and degrees of freedom that the residuals of the line leave its slope.
+
+    What switches repeats by the cycle, so two cycles count as one reading; where nothing does, the samples themselves
+    show how long they remember.
+    """
+    if draft.cycle_s > 0.0:
+        independent = max(2.0, draft.span.length_s / max(2.0 * draft.cycle_s, CALM_S))
+        return slope.residual_rms * sqrt(12.0 / independent) / draft.span.length_s, independent - 1.0
+    grid = draft.timeline.grid_s
+    known = (grid >= draft.start_s) & (grid < draft.end_s) & np.isfinite(cells)
+    _, noise, dof = slope_of(grid[known], cells[known])
+    return noise, dof
 
 
 def enter_slow_mass(draft: Draft, slow: SlowMassRelease) -> None:

@@ -36,8 +36,7 @@ class Reduced:
         """The interval of the capacity that is reported. [W]"""
         if self.trial is not None and not self.confirmed:
             return self.trial.low, self.trial.high
-        value, expanded = float(self.result.values[CAPACITY]), self.result.expanded(CAPACITY)
-        return value - expanded, value + expanded
+        return self.result.interval(CAPACITY)
 
 
 def reduce_balance(balance: Balance, settings: Settings, draws: Draws | None = None) -> Reduced:
@@ -74,12 +73,12 @@ def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ..
         capacity_w=float(result.values[CAPACITY]),
         capacity_kind=balance.kind,
         capacity_u_w=result.u(CAPACITY),
-        capacity_u95_w=result.expanded(CAPACITY),
+        capacity_u95_w=result.interval_k(CAPACITY) * result.u(CAPACITY),
         sensible_w=float(result.values[SENSIBLE]),
         sensible_u95_w=result.expanded(SENSIBLE),
         **_latent(reduced),
         **_efficiency(reduced),
-        k=result.k(CAPACITY),
+        k=result.interval_k(CAPACITY),
         dof=dof if isfinite(dof) else None,
         interval_w=reduced.interval_w,
         interval_from="GUM" if reduced.confirmed else "Monte Carlo",
@@ -158,7 +157,7 @@ def _assumed(result: Propagated, label: str) -> tuple[Finding, ...]:
     )
     if share < WORTH_SAYING:
         return ()
-    u = result.expanded(CAPACITY)
+    u = result.interval_k(CAPACITY) * result.u(CAPACITY)
     without = u * max(0.0, 1.0 - share) ** 0.5
     return (
         Finding(

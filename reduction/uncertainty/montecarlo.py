@@ -106,15 +106,15 @@ def numerical_tolerance(u: float, digits: int = 1) -> float:
 
 
 def confirms(result: Propagated, trial: Trial, output: int = 0, digits: int = 1) -> bool:
-    """Say whether the GUM interval agrees with the Monte Carlo one within the numerical tolerance.
+    """Say whether the interval of the linear model agrees with the Monte Carlo one within the numerical tolerance.
 
     References
     ----------
     JCGM 101:2008, 8.1.3: both end points within δ.
     """
-    y, expanded = float(result.values[output]), result.expanded(output)
+    low, high = result.interval(output)
     tolerance = numerical_tolerance(result.u(output), digits)
-    return abs(y - expanded - trial.low) <= tolerance and abs(y + expanded - trial.high) <= tolerance
+    return abs(low - trial.low) <= tolerance and abs(high - trial.high) <= tolerance
 
 
 def _standard(rng: np.random.Generator, item: Input, draws: int) -> NDArray[np.float32] | FloatArray:
