@@ -188,8 +188,7 @@ def pictures(material: Material) -> list[tuple[Drawn, Drawn]]:
 def charted(drawn: Drawn, other: Drawn) -> Document:
     """Return a chart as it is frozen: picture, sentence, table in both systems of units, what draws it in a browser."""
     table, other_table = drawn.table, other.table
-    differ = {"other_headings": [column.title for column in other.headings], "other_table": other_table}
-    return (differ if other_table != table else {}) | {
+    return ({"other_table": other_table} if other_table != table else {}) | {
         "name": drawn.picture.name,
         "title": drawn.picture.title,
         "says": drawn.says,
