@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+from copy import deepcopy
+from functools import cache
 from typing import Any
 
 import altair as alt
 import vl_convert
+from altair.utils.schemapi import disable_debug_mode
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
@@ -44,6 +47,8 @@ FAINT = 0.12
 WORDS_OF_PARTS = re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
 PADDING = {"left": 20, "right": 14, "top": 6, "bottom": 6}  # a browser's letters may be wider than those measured here
 
+disable_debug_mode()  # no part of a chart is checked while it is put together: that takes longer than drawing it
+
 
 def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
     """Return the chart with the house's axes, inks and type."""
@@ -69,9 +74,24 @@ def configured(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
     )
 
 
+@cache
+def _house() -> dict[str, Any]:
+    config: dict[str, Any] = configured(alt.Chart({"values": []}).mark_point()).to_dict()["config"]
+    return config
+
+
+def spec_of(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """Return a chart in the house's style as data.
+
+    The tests check every chart against the schema; a reader does not wait for that, nor for copies of the data.
+    """
+    spec = chart.to_dict(validate=False)
+    return spec | {"config": deepcopy(spec.get("config", {}) | _house())}
+
+
 def light(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """Return the chart as data for a browser: no more digits than can be seen, each data set as a table."""
-    text = json.dumps(configured(chart).to_dict())
+    text = json.dumps(spec_of(chart))
     spec = json.loads(text, parse_float=lambda digits: float(f"{float(digits):.5g}"))
     return spec | {"datasets": {name: _as_table(rows) for name, rows in spec.get("datasets", {}).items()}}
 
@@ -105,7 +125,7 @@ def _fading(spec: Any) -> Any:
 
 def drawn(chart: alt.TopLevelMixin, *, marked: bool = False) -> str:
     """Return the chart as an SVG document that stands on its own; `marked` with what each mark stands for."""
-    spec = configured(chart).to_dict()
+    spec = spec_of(chart)
     spec["config"]["aria"] = marked
     return vl_convert.vegalite_to_svg(spec)
 
@@ -126,5 +146,5 @@ def inline(chart: alt.TopLevelMixin, *, says: str) -> SafeString:
 
 def picture(chart: alt.TopLevelMixin) -> bytes:
     """Return the chart as PNG on white, for places that take no SVG."""
-    spec = configured(chart).to_dict() | {"background": GROUND}
+    spec = spec_of(chart) | {"background": GROUND}
     return vl_convert.vegalite_to_png(spec, scale=PNG_SCALE)

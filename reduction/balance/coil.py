@@ -5,7 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reduction.ground.constants import LATENT_HEAT_J_PER_KG, STANDARD_PRESSURE_PA
-from reduction.ground.moist_air import heat_capacity_j_per_kg_k, saturation_humidity_ratio, wet_bulb_c
+from reduction.ground.moist_air import (
+    heat_capacity_j_per_kg_k,
+    humidity_ratio_from_wet_bulb,
+    saturation_humidity_ratio,
+    wet_bulb_c,
+)
 from reduction.session import Measured
 
 LOWEST_SHR = 0.65  # sensible share of a room unit in a humid room, the default of public building simulation
@@ -88,11 +93,17 @@ def working_wet_bulb_c(
     >>> tuple(round(edge, 1) for edge in working_wet_bulb_c(22.0, 11.7, CoilTemp(2.0, 6.0)))
     (11.7, 13.1)
     """
-    low, high = (coil.low_c, coil.high_c) if coil else TYPICAL_COIL_C
-    dry = [dry_wet_bulb_c(room_temp_c, edge, pressure_pa) for edge in (low, high)]
+    edges = (coil.low_c, coil.high_c) if coil else TYPICAL_COIL_C
     if room_wet_bulb_c is None:
-        return dry[0], room_temp_c
-    return max(dry[0], room_wet_bulb_c), max(dry[1], room_wet_bulb_c)
+        return dry_wet_bulb_c(room_temp_c, edges[0], pressure_pa), room_temp_c
+    ratio = humidity_ratio_from_wet_bulb(room_temp_c, room_wet_bulb_c, pressure_pa)
+    low, high = (
+        room_wet_bulb_c  # the coil condenses: no need to solve for where it stops
+        if ratio >= saturation_humidity_ratio(edge, pressure_pa)
+        else max(dry_wet_bulb_c(room_temp_c, edge, pressure_pa), room_wet_bulb_c)
+        for edge in edges
+    )
+    return low, high
 
 
 def unseen_latent_w(

@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+N = TypeVar("N", float, FloatArray)
+
 BTU_J = 1055.05585262  # J, International Table Btu: 2326 J/kg × 0.45359237 kg, exact by definition
 BTU_PER_H_PER_W = 3600.0 / BTU_J  # Btu/(W·h); also EER per COP; exact by definition, 3.412141633
 TON_W = 12_000.0 / BTU_PER_H_PER_W  # W, a ton of refrigeration is 12 000 Btu/h by definition
@@ -19,7 +27,7 @@ STANDARD_PRESSURE_PA = 101_325.0  # Pa, standard atmosphere, exact by definition
 LATENT_HEAT_J_PER_KG = 2.460e6  # J/kg, K1 of the latent capacity, ISO 5151 room calorimeter annex (from memory)
 
 
-def fahrenheit_from_celsius(temp_c: float) -> float:
+def fahrenheit_from_celsius(temp_c: N) -> N:
     """Return a temperature in °F from °C (never a difference).
 
     Examples

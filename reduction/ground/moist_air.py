@@ -8,15 +8,11 @@ saturation is over ice. Every function takes and returns a float or an array of 
 
 from __future__ import annotations
 
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
-from reduction.ground.constants import KELVIN_OFFSET, STANDARD_PRESSURE_PA
-
-FloatArray = NDArray[np.float64]
-N = TypeVar("N", float, FloatArray)
+from reduction.ground.constants import KELVIN_OFFSET, STANDARD_PRESSURE_PA, N
 
 WATER_TO_AIR_MOLAR_MASS = 0.621945  # ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 20: 18.015268 / 28.966
 DRY_AIR_GAS_CONSTANT = 287.042  # J/(kg·K), ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 1

@@ -195,4 +195,9 @@ def _design(places: FloatArray) -> FloatArray:
 
 
 def _log_map(each: PerformanceMap, quantity: Quantity, places: FloatArray) -> FloatArray:
-    return np.log([map_value(each, quantity, float(x), float(y)) for x, y in places])
+    """Return the logarithm of `map_value` at places (wet bulb, outdoor), shape (n, 2) to (n,)."""
+    x, y = np.clip(places[:, 0], *each.wet_bulb_range_c), np.clip(places[:, 1], *each.outdoor_range_c)
+    capacity, eir = (
+        np.log(surface(x, y) / surface(RATING_WET_BULB_C, RATING_OUTDOOR_C)) for surface in (each.capacity, each.eir)
+    )
+    return {"capacity": capacity, "power": capacity + eir, "eer": -eir}[quantity]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from reduction.ground.constants import fahrenheit_from_celsius
+from reduction.ground.constants import N, fahrenheit_from_celsius
 from reduction.ground.tables import table
 from reduction.session import UnitKind
 
@@ -20,7 +20,7 @@ class Biquadratic:
     coefficients: tuple[float, float, float, float, float, float]
     in_fahrenheit: bool
 
-    def __call__(self, wet_bulb_c: float, outdoor_temp_c: float) -> float:
+    def __call__(self, wet_bulb_c: N, outdoor_temp_c: N) -> N:
         """Return the ratio to the rated value, unnormalised as published."""
         x, y = wet_bulb_c, outdoor_temp_c
         if self.in_fahrenheit:
