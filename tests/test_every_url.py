@@ -15,7 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from tests import builders
 from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
 from units import shelf
-from units.actions import editions, reviews, shares, tokens
+from units.actions import editions, handovers, invitations, reviews, shares, tokens
 from units.models import Bench, CalibrationRecord, Collection, MakerComment, Membership, Review, ShareLink
 
 ROLES = ("visitor", "stranger", "reader", "tester", "owner")
@@ -41,6 +41,12 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "bench-delete": ("post", 302, 302, 403, 403, 302),
     "people": ("get", 302, 200, 200, 200, 200),
     "person-dismiss": ("post", 302, 404, 403, 403, 302),
+    "invite": ("post", 302, 422, 403, 403, 422),
+    "invitation-revoke": ("post", 302, 404, 403, 403, 302),
+    "invitation": ("get", 200, 200, 200, 200, 200),  # who holds the secret may join
+    "hand-over": ("post", 302, 422, 403, 403, 422),
+    "offer-withdraw": ("post", 302, 404, 403, 403, 302),
+    "offer-answer": ("post", 302, 404, 404, 404, 404),  # the scene's offer is to somebody else
     "units": ("get", 302, 200, 200, 200, 200),
     "unit-new": ("get", 302, 200, 403, 200, 200),
     "units-import": ("get", 302, 200, 403, 200, 200),
@@ -216,7 +222,10 @@ def scene(bench: Bench) -> dict[str, Any]:
     shelf.refresh([unit])
     review, link, secret = published_and_shared(bench)
     comment = MakerComment.objects.create(review=review, link=link, name="Maker", text="No.")
+    giver = builders.a_person(bench=bench, role="owner")
     token, _ = tokens.make(bench=bench, label="script", token_role="reader", days=7, by=person)
+    invitation, invited = invitations.invite(bench=bench, label="Nils", offered_role="reader", days=7, by=giver)
+    handover = handovers.offer(bench=bench, username=person.username, stays_as="reader", by=giver)
     return {
         "collection_id": Collection.objects.create(bench=bench, name="set").pk,
         "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,
@@ -224,7 +233,7 @@ def scene(bench: Bench) -> dict[str, Any]:
         "calibration_id": calibration.pk, "upload_id": upload.pk, "job_id": job.pk, "membership_id": other.pk,
         "bench_id": bench.pk, "name": "tested", "form": "svg", "review_id": review.pk, "link_id": link.pk,
         "comment_id": comment.pk, "slug": review.slug, "number": 1, "sha256": "0" * 64, "secret": secret,
-        "token_id": token.pk,
+        "token_id": token.pk, "invitation_id": invitation.pk, "handover_id": handover.pk, "invitation_secret": invited,
     }  # fmt: skip
 
 

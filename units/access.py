@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import F, Model, Q, QuerySet
 from django.http import Http404
+from django.utils import timezone
 
-from units.models import Bench, Membership, Person, PublishedPoint, Role, Unit
+from units.models import Bench, Handover, Membership, Person, PublishedPoint, Role, Unit
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -62,6 +63,20 @@ def current_bench(person: Person | AnonymousUser, chosen: str | None = None) -> 
     """Return the bench a person works at: the chosen one where it is theirs, else their first, else none."""
     benches = list(visible(Bench, person)) if person.is_authenticated else []
     return next((bench for bench in benches if str(bench.pk) == chosen), benches[0] if benches else None)
+
+
+def offers_to(person: Person | AnonymousUser) -> QuerySet[Handover]:
+    """Benches offered to a person and not answered yet, whether or not the person is on them."""
+    rows = Handover.objects.filter(outcome="", expires_at__gt=timezone.now()).select_related("bench", "offered_by")
+    return rows.filter(offered_to=person) if person.is_authenticated else rows.none()
+
+
+def fetch_offer(pk: UUID, *, person: Person) -> Handover:
+    """Return an open offer to the person, or raise Http404."""
+    offer = offers_to(person).filter(pk=pk).first()
+    if offer is None:
+        raise Http404("No such offer to you, or no longer.")
+    return offer
 
 
 def readable_units(person: Person | AnonymousUser) -> QuerySet[Unit]:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from django.http import HttpRequest, HttpResponse
 
 SECRETS = (
-    (re.compile(r"(/shared/)[^/\s\"']+"), r"\1…"),
+    (re.compile(r"(/(?:shared|invited)/)[^/\s\"']+"), r"\1…"),
     (re.compile(r"(?i)(bearer\s+)\S+"), r"\1…"),
     (
         re.compile(

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import slugify
 
-from units.models import Bench, Membership, Person, Role
+from units.models import Bench, BenchChange, Membership, Person, Role
 
 
 @transaction.atomic
@@ -20,12 +20,11 @@ def remember_display(*, by: Person, temperature: str, power: str) -> Person:
 @transaction.atomic
 def admit(*, bench: Bench, username: str, role: str, by: Person) -> Membership:
     """Give a person of this site a role on the bench, or change the role they have."""
-    person = Person.objects.filter(username=username, is_active=True).first()
-    if person is None:
-        raise ValidationError(f"Nobody here has the user name “{username}”. Names are case-sensitive.")
+    person = person_named(username)
     if role != Role.OWNER and bench.memberships.filter(person=person, role=Role.OWNER).exists():
         _keep_an_owner(bench, without=person)
     membership, _ = Membership.objects.update_or_create(bench=bench, person=person, defaults={"role": Role(role)})
+    remember_change(bench=bench, what=f"Made {person} {Role(role).label.lower()}", by=by)
     return membership
 
 
@@ -35,7 +34,26 @@ def dismiss(*, membership: Membership, by: Person) -> Person:
     _keep_an_owner(membership.bench, without=membership.person)
     person = membership.person
     membership.delete()
+    remember_change(bench=membership.bench, what=f"Took {person} off the bench", by=by)
     return person
+
+
+def person_named(username: str) -> Person:
+    """Return the person of this site who has a user name."""
+    person = Person.objects.filter(username=username, is_active=True).first()
+    if person is None:
+        raise ValidationError(f"Nobody here has the user name “{username}”. Names are case-sensitive.")
+    return person
+
+
+def register(*, username: str, password: str) -> Person:
+    """Make an account; the form has looked at name and password."""
+    return Person.objects.create_user(username=username, password=password)
+
+
+def remember_change(*, bench: Bench, what: str, by: Person) -> BenchChange:
+    """Add a line to the bench's history of people."""
+    return BenchChange.objects.create(bench=bench, what=what, changed_by=by)
 
 
 def _keep_an_owner(bench: Bench, *, without: Person) -> None:
@@ -50,6 +68,7 @@ def open_bench(*, name: str, about: str = "", by: Person) -> Bench:
     """Open a bench owned by the person who asks."""
     bench = Bench.objects.create(name=name, slug=_free_slug(name), about=about)
     Membership.objects.create(bench=bench, person=by, role=Role.OWNER)
+    remember_change(bench=bench, what="Opened the bench", by=by)
     return bench
 
 

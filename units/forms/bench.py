@@ -1,9 +1,11 @@
 """Forms about a bench and its people."""
 
 from django import forms
+from django.contrib.auth.forms import BaseUserCreationForm
 
+from units.actions.invitations import LONGEST_DAYS as MOST_DAYS_INVITED
 from units.actions.tokens import LONGEST_DAYS
-from units.models import Bench, Role
+from units.models import Bench, Person, Role
 
 
 class BenchForm(forms.ModelForm):
@@ -20,6 +22,36 @@ class AdmitForm(forms.Form):
 
     username = forms.CharField(max_length=150, label="User name", widget=forms.TextInput(attrs={"autocomplete": "off"}))
     role = forms.ChoiceField(choices=Role, help_text="A reader looks, a tester edits, an owner publishes.")
+
+
+class InviteForm(forms.Form):
+    """Invite a person by a link."""
+
+    label = forms.CharField(max_length=80, label="For whom", help_text="So that you know the link again")
+    offered_role = forms.ChoiceField(label="Role", choices=Role, initial=Role.TESTER)
+    days = forms.IntegerField(label="Days it can be used", min_value=1, max_value=MOST_DAYS_INVITED, initial=7)
+
+
+class HandOverForm(forms.Form):
+    """Offer the bench to another person."""
+
+    username = forms.CharField(max_length=150, label="User name", widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    stays_as = forms.ChoiceField(
+        label="You then",
+        required=False,
+        choices=[("tester", "stay as tester"), ("reader", "stay as reader"), ("", "leave the bench")],
+        initial="tester",
+    )
+
+
+class RegisterForm(BaseUserCreationForm):
+    """An account of one's own."""
+
+    class Meta:
+        model = Person
+        fields = ["username"]
+        labels = {"username": "User name"}
+        help_texts = {"username": "Seen by the people of the bench. Letters, digits and @ . + - _"}
 
 
 class TokenForm(forms.Form):

@@ -7,59 +7,121 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('units', '0003_pooled_figures'),
+        ("units", "0003_pooled_figures"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='BenchChange',
+            name="BenchChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(max_length=300)),
-                ('changed_at', models.DateTimeField(auto_now_add=True)),
-                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='changes', to='units.bench')),
-                ('changed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("what", models.CharField(max_length=300)),
+                ("changed_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "bench",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="changes", to="units.bench"
+                    ),
+                ),
+                (
+                    "changed_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-changed_at', '-id'],
+                "ordering": ["-changed_at", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='Invitation',
+            name="Invitation",
             fields=[
-                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('label', models.CharField(max_length=80)),
-                ('offered_role', models.CharField(choices=[('reader', 'Reader'), ('tester', 'Tester'), ('owner', 'Owner')], default='reader', max_length=10)),
-                ('secret_sha256', models.CharField(max_length=64, unique=True)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('expires_at', models.DateTimeField()),
-                ('revoked_at', models.DateTimeField(blank=True, null=True)),
-                ('accepted_at', models.DateTimeField(blank=True, null=True)),
-                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='invitations', to='units.bench')),
-                ('invited_by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ("label", models.CharField(max_length=80)),
+                (
+                    "offered_role",
+                    models.CharField(
+                        choices=[("reader", "Reader"), ("tester", "Tester"), ("owner", "Owner")],
+                        default="reader",
+                        max_length=10,
+                    ),
+                ),
+                ("secret_sha256", models.CharField(max_length=64, unique=True)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("expires_at", models.DateTimeField()),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                ("accepted_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "bench",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="invitations", to="units.bench"
+                    ),
+                ),
+                (
+                    "invited_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-created_at'],
+                "ordering": ["-created_at"],
             },
         ),
         migrations.CreateModel(
-            name='Handover',
+            name="Handover",
             fields=[
-                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('stays_as', models.CharField(blank=True, choices=[('reader', 'Reader'), ('tester', 'Tester')], max_length=10)),
-                ('offered_at', models.DateTimeField(auto_now_add=True)),
-                ('expires_at', models.DateTimeField()),
-                ('outcome', models.CharField(blank=True, choices=[('taken', 'Taken'), ('declined', 'Declined'), ('withdrawn', 'Withdrawn')], max_length=10)),
-                ('ended_at', models.DateTimeField(blank=True, null=True)),
-                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='handovers', to='units.bench')),
-                ('offered_by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('offered_to', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='handovers', to=settings.AUTH_USER_MODEL)),
+                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                (
+                    "stays_as",
+                    models.CharField(blank=True, choices=[("reader", "Reader"), ("tester", "Tester")], max_length=10),
+                ),
+                ("offered_at", models.DateTimeField(auto_now_add=True)),
+                ("expires_at", models.DateTimeField()),
+                (
+                    "outcome",
+                    models.CharField(
+                        blank=True,
+                        choices=[("taken", "Taken"), ("declined", "Declined"), ("withdrawn", "Withdrawn")],
+                        max_length=10,
+                    ),
+                ),
+                ("ended_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "bench",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="handovers", to="units.bench"
+                    ),
+                ),
+                (
+                    "offered_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "offered_to",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="handovers",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-offered_at'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('outcome', '')), fields=('bench',), name='a_bench_is_offered_to_one_person_at_a_time')],
+                "ordering": ["-offered_at"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("outcome", "")),
+                        fields=("bench",),
+                        name="a_bench_is_offered_to_one_person_at_a_time",
+                    )
+                ],
             },
         ),
     ]

@@ -1,13 +1,11 @@
-"""A bench at a glance: what is in work, what is due, what needs an answer; and its people."""
+"""A bench at a glance: what is in work, what is due, what needs an answer."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 from typing import Any
 
-from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.exceptions import ValidationError
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -19,9 +17,9 @@ from tests_app.actions import quotas, reference
 from tests_app.models import Finding, Job, Reduction, Session
 from units import access
 from units.actions import people as people_actions
-from units.forms.bench import AdmitForm, BenchForm
+from units.forms.bench import BenchForm
 from units.middleware import BENCH_IN_SESSION, BenchRequest
-from units.models import Bench, CalibrationRecord, Instrument, MakerComment, Membership, Person, Review, Room
+from units.models import Bench, CalibrationRecord, Instrument, MakerComment, Person, Review, Room
 
 SOON = timedelta(days=30)
 A_FEW = 8
@@ -32,7 +30,7 @@ A_FEW = 8
 def home(request: BenchRequest) -> HttpResponse:
     """Show the bench of work, or how to open one."""
     benches = access.visible(Bench, request.user)
-    context: dict[str, Any] = {"benches": benches, "form": BenchForm()}
+    context: dict[str, Any] = {"benches": benches, "form": BenchForm(), "offers": access.offers_to(request.user)}
     if request.bench is not None:
         context |= _work(request.bench, request.user)
     return render(request, "units/bench_home.html", context)
@@ -99,44 +97,3 @@ def open_bench(request: BenchRequest) -> HttpResponse:
     bench = people_actions.open_bench(**form.cleaned_data, by=request.user)
     request.session[BENCH_IN_SESSION] = str(bench.pk)
     return redirect("bench-home")
-
-
-@login_required
-def people(request: BenchRequest) -> HttpResponse:
-    """List the people of the bench; an owner admits more by user name."""
-    if request.bench is None:
-        return redirect("bench-home")
-    form = AdmitForm(request.POST or None)
-    status = 200
-    if request.method == "POST":
-        bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
-        if form.is_valid() and _admitted(request, bench, form):
-            return redirect("people")
-        status = 422
-    members = access.visible(Membership, request.user).filter(bench=request.bench).select_related("person")
-    context = {"members": members.order_by("person__username"), "form": form}
-    context["may_own"] = access.may(request.bench, request.user, "own")
-    return render(request, "units/people.html", context, status=status)
-
-
-def _admitted(request: BenchRequest, bench: Bench, form: AdmitForm) -> bool:
-    try:
-        member = people_actions.admit(bench=bench, **form.cleaned_data, by=request.user)
-    except ValidationError as error:
-        form.add_error("username", error)
-        return False
-    messages.success(request, f"{member.person} is {member.get_role_display().lower()} of {bench}.")
-    return True
-
-
-@login_required
-@require_POST
-def dismiss(request: BenchRequest, membership_id: int) -> HttpResponse:
-    """Take a person off the bench."""
-    membership = access.fetch(Membership, membership_id, person=request.user, to="own")
-    try:
-        person = people_actions.dismiss(membership=membership, by=request.user)
-        messages.success(request, f"{person} no longer works at {membership.bench}.")
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
-    return redirect("people")
