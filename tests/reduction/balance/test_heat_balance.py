@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reduction.align.timeline import align
-from reduction.balance.heat_balance import Balance, heat_balance
+from reduction.balance.heat_balance import OUTPUTS, Balance, heat_balance
 from reduction.room.envelope import conductances
 from reduction.room.slow_mass import SlowMassRelease
 from reduction.session import (
@@ -142,6 +142,16 @@ def test_a_bent_course_of_the_room_makes_the_storage_less_sure() -> None:
     settling = 0.2 * (1.0 - np.exp(-hours / 0.3))
     straight, bent = (a_balance(a_timeline({"room": 24.0 - course})) for course in (0.1 * hours, settling))
     assert u_of(bent) > u_of(straight) + 3.0
+
+
+def test_in_a_calm_room_the_storage_is_as_unsure_as_its_noise_makes_it() -> None:
+    rng = np.random.default_rng(4)
+    drawn = [a_balance(a_timeline({"room": 24.0 + 0.05 * rng.standard_normal(TIME_S.size)})) for _ in range(40)]
+    found = [propagate(balance.ledger.inputs, balance.model) for balance in drawn]
+    row = len(OUTPUTS) + [term.name for term in drawn[0].ledger.terms].index("storage")
+    realised = np.std([result.values[row] for result in found])
+    stated = np.sqrt(np.mean([result.u(row) ** 2 for result in found]))
+    assert 0.7 < stated / realised < 2.5  # the departure from the ends is noise too, and counts
 
 
 def test_a_person_for_half_of_the_window_counts_half() -> None:
