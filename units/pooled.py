@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from reduction.compare import Pooled, covariance_of, pool
 from reduction.ground.tables import table
@@ -61,6 +61,9 @@ class Telling(Protocol):
     detail: dict[str, Any]
 
 
+Point = TypeVar("Point", bound=Telling)
+
+
 @dataclass(frozen=True)
 class PooledFigure:
     """What a unit's like points say together on a basis.
@@ -82,6 +85,21 @@ class PooledFigure:
     n_points: int
     shared: dict[str, float]
     eer_shared: dict[str, float]
+
+    @property
+    def capacity_u95_w(self) -> float:
+        """Expanded uncertainty of the capacity. [W]"""
+        return U95_PER_U * self.capacity_u_w
+
+    @property
+    def eer_u95(self) -> float | None:
+        """Expanded uncertainty of the EER."""
+        return None if self.eer_u is None else U95_PER_U * self.eer_u
+
+    @property
+    def corrected(self) -> bool:
+        """Whether some of it was brought to the claim's condition and not tested there."""
+        return any(basis != AT_RATING for basis in self.bases)
 
 
 @dataclass(frozen=True)
@@ -114,16 +132,27 @@ class Budgeted:
 
 
 def pooled_at(at: str, points: Iterable[Telling], rating: Condition) -> PooledFigure | None:
-    """Return a unit's like points on a basis as one figure; None where none of them stands there.
+    """Return a unit's like points on a basis as one figure; None where none of them stands there."""
+    figures = _like(at, points, rating)
+    return _pooled(figures) if figures else None
 
-    Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in,
-    so that none is pooled with one of another meaning.
+
+def headline(points: Iterable[Point], rating: Condition) -> Point | None:
+    """Return the best known of the points that are pooled at the claim's condition."""
+    figures = _like(RATED, points, rating)
+    best = min(figures, key=lambda figure: figure.capacity_u95_w / abs(figure.capacity_w or 1.0), default=None)
+    return best.point if best else None  # type: ignore[return-value]  # it is one of those given
+
+
+def _like(at: str, points: Iterable[Telling], rating: Condition) -> list[_Figure]:
+    """Return what the points say on a basis, so that none is pooled with one of another meaning.
+
+    Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in.
     """
     made = [_rated(point, rating) if at == RATED else _tested(point, at, rating) for point in points]
     figures = [figure for figure in made if figure is not None]
     figures = [figure for figure in figures if figure.point.limit not in PART_LOAD] or figures
-    figures = [figure for figure in figures if figure.point.capacity_kind == "total"] or figures
-    return _pooled(figures) if figures else None
+    return [figure for figure in figures if figure.point.capacity_kind == "total"] or figures
 
 
 def is_near(room_temp_c: float | None, outdoor_temp_c: float | None, rating: Condition) -> bool:

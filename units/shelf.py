@@ -1,8 +1,8 @@
 """Keeps the catalogue's shelf: called by whoever changes a unit, its points or what is published of it.
 
-One row to show for many points needs a choice. A point brought to the claim's rating condition stands first, the
-best known of them; without one the point nearest to that condition stands, and only when it was tested close to
-it is it compared with the claim.
+One row stands for many points. Those at the claim's rating condition, or brought there, are shown as one pooled
+figure, the one that a comparison and the unit's page show too. Without any the point nearest to that condition
+stands as it was tested, and is not compared with the claim.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from reduction import session as doc
 from reduction.judge.claims import default_condition
 from reduction.judge.verdict import other_basis
 from units.models import CatalogueEntry, Claim, PooledRow, PublishedPoint, Unit
-from units.pooled import BANDS, BASES, PART_LOAD, POOLING, is_near, pooled_at, rating_among
+from units.pooled import BANDS, BASES, POOLING, RATED, PooledFigure, headline, pooled_at
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -27,24 +27,6 @@ if TYPE_CHECKING:
 CAPACITY_EDGES_W = (1800.0, 2500.0, 3200.0, 4000.0, 5300.0)  # about 6, 8.5, 11, 13.5 and 18 thousand Btu/h
 PRICE_EDGES = (200, 400, 700, 1200)
 SOUND_EDGES_DBA = (45, 50, 55, 60)
-
-
-@dataclass(frozen=True)
-class Shown:
-    """The figure of a point that the shelf may show."""
-
-    capacity_w: float
-    capacity_u95_w: float
-    capacity_kind: str
-    eer: float | None
-    eer_u95: float | None
-    room_temp_c: float | None
-    outdoor_temp_c: float | None
-    corrected: bool
-    limit: str
-
-
-SHOWN = tuple(name for name in Shown.__dataclass_fields__ if name != "limit")
 
 
 @dataclass(frozen=True)
@@ -115,21 +97,19 @@ def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[Told]]:
 
 
 def _rows(unit: Unit, audience: str, points: list[Told]) -> tuple[CatalogueEntry, list[PooledRow]]:
-    entry = _entry(unit, audience, points)
     rating = rating_of(unit, next((claim for claim in unit.claims.all() if claim.quantity == "capacity"), None))
-    pooled = [(at, pooled_at(at, points, rating)) for at in BASES]
-    return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in pooled if figure is not None]
+    pooled = {at: figure for at in BASES if (figure := pooled_at(at, points, rating))}
+    entry = _entry(unit, audience, points, rating, pooled.get(RATED))
+    return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in pooled.items()]
 
 
-def _entry(unit: Unit, audience: str, points: list[Told]) -> CatalogueEntry:
+def _entry(
+    unit: Unit, audience: str, points: list[Told], rating: Condition, figure: PooledFigure | None
+) -> CatalogueEntry:
     claims = {claim.quantity: claim for claim in reversed(unit.claims.all())}
-    capacity, eer = claims.get("capacity"), claims.get("eer")
-    rating = rating_of(unit, capacity)
-    shown = [_shown(point, rating) for point in points]
-    best = _best(shown, rating)
-    same_basis = not other_basis("capacity", doc.UnitKind(unit.kind))
-    comparable = best is not None and same_basis and (best.corrected or _shows_it(best, rating))
-    ratio = best.capacity_w / capacity.value_si if best and capacity and comparable else None
+    capacity, eer, head = claims.get("capacity"), claims.get("eer"), headline(points, rating)
+    comparable = figure is not None and not other_basis("capacity", doc.UnitKind(unit.kind))
+    claimed = capacity.value_si if capacity and comparable else None
     return CatalogueEntry(
         unit=unit,
         bench_id=unit.bench_id,
@@ -142,19 +122,31 @@ def _entry(unit: Unit, audience: str, points: list[Told]) -> CatalogueEntry:
         bands=sum(1 << i for i, band in enumerate(BANDS) if any(band.holds(point.outdoor_temp_c) for point in points)),
         claimed_capacity_w=capacity.value_si if capacity else None,
         claimed_eer=eer.value_si if eer else None,
-        **({} if best is None else {name: getattr(best, name) for name in SHOWN}),
-        ratio=ratio,
-        ratio_u95=best.capacity_u95_w / capacity.value_si if ratio is not None else None,
+        **_shown(figure, points, rating),
+        ratio=figure.capacity_w / claimed if figure and claimed else None,
+        ratio_u95=figure.capacity_u95_w / claimed if figure and claimed else None,
         comparable=comparable,
         point_count=len(points),
-        explained=any(point.detail.get("shortfall") for point in points),
+        explained=bool(head and head.detail.get("shortfall")),
         pooling=POOLING,
     )
 
 
-def _shows_it(figure: Shown, rating: Condition) -> bool:
-    """Say whether a point as tested can stand against the claim: at its condition, and not holding back."""
-    return figure.limit not in PART_LOAD and is_near(figure.room_temp_c, figure.outdoor_temp_c, rating)
+def _shown(figure: PooledFigure | None, points: list[Told], rating: Condition) -> dict[str, Any]:
+    """Return the columns with the figure to show: pooled at the claim's condition, else of the nearest point."""
+    if figure is not None:
+        kept = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer", "eer_u95", "corrected")
+        return {name: getattr(figure, name) for name in kept}
+
+    def distance(point: Told) -> float:
+        pairs = ((point.room_temp_c, rating.room_temp_c), (point.outdoor_temp_c, rating.outdoor_temp_c))
+        return sum(abs(a - b) if a is not None and b is not None else 100.0 for a, b in pairs)
+
+    nearest = min(points, key=distance, default=None)
+    if nearest is None:
+        return {}
+    kept = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer_u95", "room_temp_c", "outdoor_temp_c")
+    return {name: getattr(nearest, name) for name in kept} | {"eer": nearest.eer_btu_per_wh}
 
 
 def rating_of(unit: Unit, claim: Claim | None) -> Condition:
@@ -173,35 +165,6 @@ def search_text(unit: Unit) -> str:
     """Return what a search looks in."""
     words = [unit.maker, unit.model, unit.refrigerant, unit.get_kind_display(), *map(str, unit.tags.all())]
     return " ".join(words).lower()
-
-
-def _shown(point: Told, rating: Condition) -> Shown:
-    """Return the point's figure at the rating condition where it was brought there, else as tested."""
-    corrected = rating_among(point.detail.get("ratings"), rating)
-    figures = corrected or vars(point)
-    return Shown(
-        capacity_w=figures["capacity_w"],
-        capacity_u95_w=figures["capacity_u95_w"],
-        capacity_kind=point.capacity_kind,
-        eer=figures["eer_btu_per_wh"],
-        eer_u95=figures["eer_u95"],
-        room_temp_c=point.room_temp_c,
-        outdoor_temp_c=point.outdoor_temp_c,
-        corrected=corrected is not None,
-        limit=point.limit,
-    )
-
-
-def _best(shown: list[Shown], rating: Condition) -> Shown | None:
-    corrected = [figure for figure in shown if figure.corrected and figure.capacity_w > 0]
-    if corrected:
-        return min(corrected, key=lambda figure: figure.capacity_u95_w / figure.capacity_w)
-
-    def distance(figure: Shown) -> float:
-        pairs = ((figure.room_temp_c, rating.room_temp_c), (figure.outdoor_temp_c, rating.outdoor_temp_c))
-        return sum(abs(a - b) if a is not None and b is not None else 100.0 for a, b in pairs)
-
-    return min(shown, key=distance, default=None)
 
 
 def _classes(unit: Unit, claims: dict[str, Claim]) -> dict[str, str]:

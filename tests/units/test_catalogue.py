@@ -13,7 +13,9 @@ from reduction import session as doc
 from tests import builders
 from units import shelf
 from units.compare.catalogue import PAGE_SIZE, SORTS, Asked, catalogue_page
+from units.compare.comparison import compare
 from units.models import CatalogueEntry, Claim, Tag
+from units.quantities import cooling
 
 pytestmark = pytest.mark.django_db
 
@@ -166,14 +168,31 @@ def test_a_figure_away_from_the_claims_condition_has_no_share_of_the_claim(bench
     assert entry.capacity_w == 2300.0
 
 
-def test_a_corrected_figure_stands_before_one_as_tested(bench):
+def test_catalogue_comparison_and_the_units_page_show_one_figure(bench, visitor):
     rated = {"condition": "", "capacity_w": 2250.0, "capacity_u95_w": 150.0, "eer_btu_per_wh": None, "eer_u95": None}
     unit = listed(bench, point={"detail": {"ratings": [rated]}, "outdoor_temp_c": 30.0})
     builders.a_published_point(unit=unit, capacity_w=2400.0)
     shelf.refresh([unit])
     (entry,) = page().entries
-    assert (entry.capacity_w, entry.capacity_u95_w, entry.corrected) == (2250.0, 150.0, True)
-    assert entry.ratio == pytest.approx(2250.0 / 2344.6)
+    compared = compare(AnonymousUser(), [unit.pk]).units_frame.iloc[0]
+    assert (entry.capacity_w, entry.capacity_u95_w) == (compared["capacity"], compared["capacity_u95"])
+    # weights by the inverse of each variance, worked by hand: (2250 / 75² + 2400 / u²) / (1 / 75² + 1 / u²)
+    u = 60.0 / 2  # of a published point of the builders
+    by_hand = (2250 / 75**2 + 2400 / u**2) / (1 / 75**2 + 1 / u**2)
+    assert entry.capacity_w == pytest.approx(by_hand)
+    assert entry.ratio == pytest.approx(by_hand / 2344.6)
+    written = cooling(entry.capacity_w, entry.capacity_u95_w)
+    for address in (reverse("catalogue"), reverse("unit", args=[unit.pk]), f"{reverse('compare')}?unit={unit.pk}"):
+        assert written in visitor.get(address).text
+
+
+def test_without_a_point_at_the_claims_condition_the_nearest_stands_as_tested_and_is_not_compared(bench):
+    unit = listed(bench, point={"outdoor_temp_c": 28.0, "capacity_w": 2500.0})
+    builders.a_published_point(unit=unit, outdoor_temp_c=31.0, capacity_w=2400.0)
+    shelf.refresh([unit])
+    (entry,) = page().entries
+    assert (entry.capacity_w, entry.outdoor_temp_c, entry.ratio, entry.corrected) == (2400.0, 31.0, None, False)
+    assert not entry.comparable
 
 
 def test_a_long_list_is_paged_and_no_unit_is_lost_or_doubled(bench):

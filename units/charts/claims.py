@@ -89,6 +89,7 @@ CAPACITY = Picture(
     draw=lambda data, display: _scatter(data, "capacity", display.power),
     says=lambda data, display: _says(data, "capacity"),
     columns=lambda display: _columns("capacity", display.power),
+    needs=("capacity", "claimed_capacity"),
     note="The line is measured = claimed; a shaded band below it is what the claim's scheme tolerates. "
     "Open marks are the sensible part only, a lower bound of the total.",
 )
@@ -100,6 +101,7 @@ EER = Picture(
     draw=lambda data, display: _scatter(data, "EER", "Btu/(W·h)"),
     says=lambda data, display: _says(data, "EER"),
     columns=lambda display: _columns("EER", "Btu/(W·h)"),
+    needs=("eer", "claimed_eer"),
     note="Claims of CEER, SEER or COP are on another basis and are not drawn here.",
 )
 
@@ -172,6 +174,7 @@ RATIO = Picture(
         "capacity_kind": Column("Capacity is", text=True),
         "basis": Column("Basis", text=True),
     },
+    needs=("ratio",),
     note="Units of one letter cannot be told apart with 95 % probability: the order within a group means nothing. "
     "A sensible figure has no letter: it is a lower bound.",
 )

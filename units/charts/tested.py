@@ -227,5 +227,6 @@ SOUND = Picture(
         "sound": Column("Claimed sound level", unit="dB(A)", decimals=0),
         "capacity": Column("Measured capacity", u95="u95", unit=display.power),
     },
+    needs=("claimed_sound", "capacity"),
     note="Sound levels are claims: distance, mode and background differ between makers and are rarely stated.",
 )

@@ -18,7 +18,7 @@ from units.compare.season import Choice, costs_frame
 from units.compare.surfaces import PLACES, fitted_frame
 from units.compare.words import band_label
 from units.models import PooledRow
-from units.pooled import BANDS, RATED, U95_PER_U, PooledFigure, pooled_at
+from units.pooled import BANDS, RATED, PooledFigure, pooled_at
 from units.quantities import METRIC, Display
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def _kept_figures(rows: list[UnitRow], basis: str) -> dict[UUID, PooledFigure]:
 def _unit_line(row: UnitRow, name: str, figure: PooledFigure, basis: list[str]) -> dict[str, Any]:
     """Return a unit's pooled figures beside its claims; what cannot stand beside a claim is left empty."""
     claimed = row.claimed_here("capacity") if figure.to_claim else None
-    u95 = U95_PER_U * figure.capacity_u_w
+    u95 = figure.capacity_u95_w
     return {
         "unit": name,
         "kind": row.unit.get_kind_display(),
@@ -170,7 +170,7 @@ def _unit_line(row: UnitRow, name: str, figure: PooledFigure, basis: list[str]) 
         "capacity_u95": u95,
         "capacity_kind": figure.capacity_kind,
         "eer": figure.eer,
-        "eer_u95": None if figure.eer_u is None else U95_PER_U * figure.eer_u,
+        "eer_u95": figure.eer_u95,
         "claimed_capacity": claimed,
         "claimed_eer": row.claimed_here("eer") if figure.to_claim else None,
         "claimed_sound": row.claimed("sound"),

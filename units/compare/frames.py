@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from units.compare.words import band_short
-from units.pooled import BANDS, PART_LOAD, is_near, rating_among
+from units.pooled import BANDS, headline
 from units.quantities import METRIC, Display
 
 if TYPE_CHECKING:
-    from units.compare.points import PointRow, UnitRow
+    from units.compare.points import UnitRow
 
 POINT_COLUMNS = [
     "unit", "kind", "point", "capacity", "capacity_u95", "capacity_kind", "eer", "eer_u95", "room_temp_c",
@@ -75,31 +75,12 @@ def matrix_frame(rows: list[UnitRow], display: Display = METRIC) -> pd.DataFrame
     return pd.DataFrame(cells, columns=["unit", "band", "count"])
 
 
-def headline(row: UnitRow) -> PointRow | None:
-    """Return the point set against the claim: the best known of those at its condition, corrected or tested there."""
-
-    def doubt(point: PointRow) -> float:
-        rated = rating_among(point.ratings, row.rating)
-        capacity, u95 = (
-            (rated["capacity_w"], rated["capacity_u95_w"]) if rated else (point.capacity_w, point.capacity_u95_w)
-        )
-        return u95 / capacity if capacity > 0 else float("inf")
-
-    usable = [
-        point
-        for point in row.points
-        if point.ratings
-        or (point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, row.rating))
-    ]
-    return min(usable, key=doubt, default=None)
-
-
 def steps_frame(rows: list[UnitRow]) -> pd.DataFrame:
     """Return the steps from claim to measurement of each unit's headline point, each from where the last one ended."""
     named = names(rows)
     found = []
     for row in rows:
-        point = headline(row)
+        point = headline(row.points, row.rating)
         steps = (point.detail.get("shortfall") or []) if point else []
         at = 0.0
         for position, step in enumerate(steps):

@@ -28,13 +28,6 @@ from units.models import Collection
 from units.pooled import BANDS, RATED
 from units.quantities import display_of
 
-NEEDS_CLAIM = {
-    "capacity-claimed": "capacity",
-    "ratio": "capacity",
-    "eer-claimed": "eer",
-    "eer-load": "capacity",
-    "sound": "sound",
-}
 FORMS = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 OFFERED = 100
 
@@ -86,14 +79,14 @@ def places(request: HttpRequest, comparison: Comparison, names: Iterable[str]) -
 
 
 def _may_be_drawn(comparison: Comparison, name: str) -> bool:
-    """Say whether there can be anything to draw, without drawing."""
-    if PICTURES[name].frame == "steps":
+    """Say whether there is anything to draw: of one unit by its rows, of many without reading their points."""
+    picture = PICTURES[name]
+    if picture.frame == "units" or len(comparison.rows) == 1:
+        return not comparison.frames[picture.frame].dropna(subset=list(picture.needs)).empty
+    if picture.frame == "steps":
         return any(row.is_explained for row in comparison.rows)
-    needed = NEEDS_CLAIM.get(name)
-    if needed and not any(row.claimed_here(needed) for row in comparison.rows):
+    if "claimed_capacity" in picture.needs and not any(row.claimed("capacity") for row in comparison.rows):
         return False
-    if PICTURES[name].frame == "units":
-        return any(comparison.figures.values())
     return any(row.has_points for row in comparison.rows)
 
 

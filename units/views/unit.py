@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -11,23 +12,26 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from reduction.ground.constants import eer_from_cop
+from reduction.ground.constants import BTU_PER_H_PER_W, eer_from_cop
 from reduction.judge.verdict import QUANTITY
 from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access
 from units.charts import bench as bench_charts
 from units.compare.comparison import compare
-from units.compare.frames import headline
 from units.compare.points import PointRow, UnitRow, published_in
 from units.compare.season import Choice, season_of
 from units.models import Change, Claim, Unit
-from units.pooled import is_near, rating_among
-from units.quantities import Display, cooling, cop, display_of, eer, electric, with_uncertainty
+from units.pooled import PooledFigure, headline
+from units.quantities import NOT_MEASURED, Display, cooling, cop, display_of, eer, electric, scaled, with_uncertainty
 from units.views.compare import places, query_of, season_form
 
 MOST_CHANGES = 50
-MEASURED = ("capacity", "eer", "power", "cop")
+POOLED: dict[str, Callable[[PooledFigure], tuple[float | None, float | None]]] = {
+    "capacity": lambda figure: (figure.capacity_w, figure.capacity_u95_w),
+    "eer": lambda figure: (figure.eer, figure.eer_u95),
+    "cop": lambda figure: (scaled(figure.eer, 1 / BTU_PER_H_PER_W), scaled(figure.eer_u95, 1 / BTU_PER_H_PER_W)),
+}
 CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
 
 
@@ -40,6 +44,7 @@ class Beside:
     measured: str
     how: str
     verdict: dict[str, Any] | None
+    judged_by: str
 
 
 @require_safe
@@ -51,14 +56,16 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     comparison = compare(request.user, [unit_id], display=display, season=season)
     if not comparison.rows:
         raise Http404("No such unit here.")
-    row = comparison.rows[0]
+    row, figure = comparison.rows[0], comparison.figures[unit_id]
     sessions = access.visible(Session, request.user).filter(unit=unit)
     context = {
         "unit": unit,
         "row": row,
         "tags": unit.tags.all(),
-        "claims": [_beside(row, claim, display) for claim in unit.claims.all()],
-        "headline": headline(row),
+        "claims": [_beside(row, claim, figure, display) for claim in unit.claims.all()],
+        "headline": figure,
+        "headline_basis": basis_of(figure) if figure else "",
+        "headline_cop": POOLED["cop"](figure) if figure else None,
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": sessions,
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
@@ -76,41 +83,45 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     return render(request, "units/unit.html", context)
 
 
-def _beside(row: UnitRow, claim: Claim, display: Display) -> Beside:
-    """Set a claim beside the headline point's figure of the same quantity; other claims were not measured."""
+def _beside(row: UnitRow, claim: Claim, figure: PooledFigure | None, display: Display) -> Beside:
+    """Set a claim beside what was measured of it: the unit's one figure at the claim's condition, else the verdict's.
+
+    A quantity that a heat balance does not give was not measured.
+    """
     write = _writer(claim.quantity, display)
-    point = headline(row)
-    measured, how, verdict = "not measured", "", None
-    if point is not None and claim.quantity in MEASURED:
-        measured, how = _measured(row, claim.quantity, point, display)
-    if point is not None:
-        verdict = _verdict(point, claim)
-    return Beside(claim, write(claim.value_si, None), measured, how, verdict)
+    verdict, point = _verdict(row, claim)
+    measured, how = NOT_MEASURED, ""
+    if figure is not None and claim.quantity in POOLED:
+        measured, how = write(*POOLED[claim.quantity](figure)), basis_of(figure)
+    elif verdict is not None:
+        factor = verdict["claimed"] / claim.value_si
+        measured, how = write(verdict["measured"] / factor, verdict["measured_u95"] / factor), f"by {point.title}"
+    elif claim.quantity == "power" and (head := headline(row.points, row.rating)):
+        measured, how = write(head.power_w, head.power_u95_w), f"as tested, {head.title}"
+    by = point.title if point is not None and figure is not None and figure.n_points > 1 else ""
+    return Beside(claim, write(claim.value_si, None), measured, how, verdict, by)
 
 
-def _verdict(point: PointRow, claim: Claim) -> dict[str, Any] | None:
-    """Return the verdict on this very claim: a quantity may be claimed more than once, on different bases."""
+def basis_of(figure: PooledFigure) -> str:
+    """Say where a pooled figure holds and of how many points it is."""
+    of_many = f", mean of {figure.n_points} points" if figure.n_points > 1 else ""
+    return f"{'; '.join(figure.bases)}{of_many}"
+
+
+def _verdict(row: UnitRow, claim: Claim) -> tuple[dict[str, Any] | None, PointRow | None]:
+    """Return the verdict on this very claim with its point: of the headline point, else of the best known that has one.
+
+    A quantity may be claimed more than once, on different bases.
+    """
     stated = eer_from_cop(claim.value_si) if claim.quantity == "cop" else claim.value_si
-    about = QUANTITY.get(claim.quantity)
-    judged = [
-        found
-        for found in point.detail.get("verdicts") or []
-        if found["quantity"] == about and math.isclose(found["claimed"], stated, rel_tol=1e-6)
-    ]
-    return next(iter(judged), None)
-
-
-def _measured(row: UnitRow, quantity: str, point: PointRow, display: Display) -> tuple[str, str]:
-    rated = rating_among(point.ratings, row.rating)
-    write = _writer(quantity, display)
-    fields = {"capacity": ("capacity_w", "capacity_u95_w"), "power": ("power_w", "power_u95_w"),
-              "eer": ("eer_btu_per_wh", "eer_u95"), "cop": ("cop", "cop_u95")}[quantity]  # fmt: skip
-    if rated is not None and quantity != "cop":
-        return write(rated[fields[0]], rated[fields[1]]), f"corrected to {rated['condition']}"
-    near = is_near(point.room_temp_c, point.outdoor_temp_c, row.rating)
-    return write(getattr(point, fields[0]), getattr(point, fields[1])), (
-        "tested at the rating condition" if near else "as tested, not at the claim's condition"
-    )
+    head = headline(row.points, row.rating)
+    others = sorted((point for point in row.points if point is not head), key=lambda point: point.capacity_u95_w)
+    for point in [head, *others] if head else others:
+        for found in point.detail.get("verdicts") or []:
+            same = found["quantity"] == QUANTITY.get(claim.quantity)
+            if same and math.isclose(found["claimed"], stated, rel_tol=1e-6):
+                return found, point
+    return None, None
 
 
 def _writer(quantity: str, display: Display) -> Any:
