@@ -255,7 +255,7 @@ def _read(column: Column, channel: Channel, confirmed: bool, time_s: FloatArray)
         guessed=not confirmed,
         because="stated in the session" if confirmed else column.role_guess.because,
         sure=1.0 if confirmed else column.role_guess.sure,
-        samples=int(np.isfinite(column.values).sum()),
+        samples=int(np.count_nonzero(np.isfinite(column.values))),
         first=None if first is None else datetime.fromtimestamp(float(first), UTC),
         last=None if last is None else datetime.fromtimestamp(float(last), UTC),
     )

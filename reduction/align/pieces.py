@@ -166,7 +166,8 @@ class Pieces:
         found = find(self.edges_s, np.stack([start_s, end_s]))
         ends, sums = found.inside_s, self._upto(found)
         integral, length = sums[1] - sums[0], ends[1] - ends[0]
-        missing, filled, below, above, gap_variance = np.diff(self._unknown(ends), axis=1)[:, 0]
+        unknown = self._unknown(ends)
+        missing, filled, below, above, gap_variance = unknown[:, 1] - unknown[:, 0]
         outside_s = (end_s - start_s) - length
         low, high = self.outside
         return Spans(
@@ -176,13 +177,14 @@ class Pieces:
             low=integral + below + low * outside_s,
             high=integral + above + high * outside_s,
             gap_variance=np.maximum(0.0, gap_variance) + ((high - low) * outside_s) ** 2 / 12,
-            sampling_variance=np.diff(self._sampled(found), axis=0)[0],
+            sampling_variance=self._sampled(found),
         )
 
     def _sampled(self, found: Found) -> FloatArray:
         if self.sampling is None or self._sampling is None:
-            return np.zeros(found.piece.shape)
-        return np.asarray(self._sampling[found.piece] + self.sampling[found.piece] * found.since_s / found.length_s)
+            return np.zeros(found.piece.shape[1:])
+        upto = self._sampling[found.piece] + self.sampling[found.piece] * found.since_s / found.length_s
+        return np.asarray(upto[1] - upto[0])
 
     def cell_means(self, edges_s: FloatArray) -> FloatArray:
         """Means over the cells between edges, shape (len(edges) − 1,); NaN where less than half is known."""

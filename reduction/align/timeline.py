@@ -232,8 +232,10 @@ def end_values(
 
     With whole cycles between the ends and `smooth_s` a whole number of cycles the ripple cancels.
     """
+    half_s = max(smooth_s, timeline.step_s) / 2
     ends = []
-    for at in (start_s, end_s):
-        near = np.abs(timeline.grid_s + timeline.step_s / 2 - at) <= max(smooth_s, timeline.step_s) / 2
-        ends.append(float(np.nanmean(cells[near])) if np.isfinite(cells[near]).any() else float("nan"))
+    for at in (start_s - timeline.step_s / 2, end_s - timeline.step_s / 2):
+        near = cells[timeline.grid_s.searchsorted(at - half_s) : timeline.grid_s.searchsorted(at + half_s, "right")]
+        known = near[np.isfinite(near)]
+        ends.append(float(known.mean()) if len(known) else float("nan"))
     return ends[0], ends[1]

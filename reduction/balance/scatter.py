@@ -92,8 +92,9 @@ def _blocks(draft: Draft) -> tuple[FloatArray, FloatArray]:
             heat = heat + means_over(load.series, edges[:-1], edges[1:])
     gain = _envelope_gain(draft, room)
     found = []
-    for heat_w, (first_s, last_s) in zip(heat.tolist(), pairwise(edges.tolist()), strict=True):
-        inside = gain[(timeline.grid_s >= first_s) & (timeline.grid_s < last_s)]
+    cells = pairwise(np.searchsorted(timeline.grid_s, edges).tolist())
+    for heat_w, (first_s, last_s), (first, last) in zip(heat.tolist(), pairwise(edges.tolist()), cells, strict=True):
+        inside = gain[first:last]
         known = inside[np.isfinite(inside)]
         low, high = end_values(timeline, room, first_s, last_s, draft.cycle_s or SHORTEST_BLOCK_S)
         if len(known):

@@ -152,11 +152,11 @@ def layout_of_rows(
 def _first_data_row(rows: Sequence[Sequence[str]], width: int) -> int | None:
     """Return the first row whose clock or reading stands where most rows have theirs."""
     data = [i for i, r in enumerate(rows) if abs(len(r) - width) <= 1 and len(r) > 1 and _is_data_row(r)]
-    stamps = Counter(j for i in data for j, c in enumerate(rows[i]) if _STAMP.search(c))
-    numbers = Counter(j for i in data for j, c in enumerate(rows[i]) if is_reading(c))
-    if not (stamps or numbers):
+    places = Counter(j for i in data for j, c in enumerate(rows[i]) if _STAMP.search(c))
+    places = places or Counter(j for i in data for j, c in enumerate(rows[i]) if is_reading(c))
+    if not places:
         return None
-    place = (stamps or numbers).most_common(1)[0][0]
+    place = places.most_common(1)[0][0]
     return next((i for i in data if place < len(rows[i]) and is_data(rows[i][place])), None)
 
 

@@ -60,7 +60,7 @@ def _numbers(grid: Grid, times: Times, headings: list[Heading]) -> tuple[list[tu
 def _raw(heading: Heading, read: Values, time_s: FloatArray, values: FloatArray) -> Raw:
     """Make a raw column; one that is mostly blank keeps only the rows in which it was reported."""
     blank = np.isnan(values)
-    if blank.mean() <= _SPARSE:
+    if np.count_nonzero(blank) <= _SPARSE * len(blank):
         return Raw(heading.text, heading, time_s, values, read.is_state)
     return Raw(heading.text, heading, time_s[~blank], values[~blank], read.is_state, reported=True)
 

@@ -84,14 +84,10 @@ def default_limits() -> Limits:
 
 @dataclass(frozen=True, eq=False)
 class Blocks:
-    """Block means of a stretch: `edges_s` shape (n+1,), `means[name]` and `known` shape (n,).
-
-    `known` is the smallest known fraction of the powers and the room temperature in each block.
-    """
+    """Block means of a stretch: `edges_s` shape (n+1,), `means[name]` shape (n,)."""
 
     edges_s: FloatArray
     means: dict[str, FloatArray]
-    known: FloatArray
 
     @property
     def lengths_s(self) -> FloatArray:
@@ -106,10 +102,15 @@ def blocks_of(timeline: Timeline, edges_s: FloatArray) -> Blocks:
         chosen = roles if timeline.of(*roles) else STAND_INS.get(name, ())
         if chosen and timeline.of(*chosen):
             means[name] = _block_means(timeline, chosen, edges_s)
+    return Blocks(edges_s, means)
+
+
+def least_known(timeline: Timeline, edges_s: FloatArray) -> FloatArray:
+    """Smallest known fraction of the powers and the room temperature in each block between edges, shape (n,)."""
     known = np.ones(len(edges_s) - 1)
     for series in timeline.of(Role.UNIT_POWER, Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.ROOM_TEMP):
         known = np.minimum(known, series.pieces.over(edges_s[:-1], edges_s[1:]).known_s / np.diff(edges_s))
-    return Blocks(edges_s, means, known)
+    return known
 
 
 @remembered
@@ -142,8 +143,10 @@ def block_edges(start_s: float, end_s: float, cycle: Cycle | None, most: int, le
     return np.linspace(start_s, end_s, parts + 1)
 
 
-def slopes_per_h(time_s: FloatArray, weight: FloatArray, value: FloatArray) -> FloatArray:
+def slopes_per_h(time_s: FloatArray, weight: FloatArray, value: FloatArray, firsts: int | None = None) -> FloatArray:
     """Weighted least-squares slope of blocks i…j for all pairs at once, shape (n, n), [i, j]; NaN for i ≥ j.
+
+    With `firsts`, here and below, only for so many first blocks i: 1 gives the slopes from the start, shape (1, n).
 
     Examples
     --------
@@ -153,39 +156,39 @@ def slopes_per_h(time_s: FloatArray, weight: FloatArray, value: FloatArray) -> F
     time = (time_s - time_s[0]) / 3600.0
     columns = np.stack([weight, weight * time, weight * time**2, weight * value, weight * time * value])
     sums = np.concatenate([np.zeros((5, 1)), np.cumsum(columns, axis=1)], axis=1)
-    w, t, tt, x, tx = (row[None, 1:] - row[:-1, None] for row in sums)
+    w, t, tt, x, tx = (row[None, 1:] - row[:-1, None][:firsts] for row in sums)
     spread = w * tt - t * t
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = (w * tx - t * x) / spread
     return np.where(np.triu(np.ones(slope.shape, bool), 1), slope, np.nan)
 
 
-def deviations(weight: FloatArray, value: FloatArray) -> FloatArray:
+def deviations(weight: FloatArray, value: FloatArray, firsts: int | None = None) -> FloatArray:
     """Largest distance of a block i…j from their mean, for all pairs, shape (n, n); 0 below the diagonal."""
-    mean = pair_means(weight, value)
+    mean = pair_means(weight, value, firsts)
     upper = np.triu(np.ones(mean.shape, bool)) & (weight > 0)[None, :]
     high = np.maximum.accumulate(np.where(upper, value[None, :], -np.inf), axis=1)
     low = np.minimum.accumulate(np.where(upper, value[None, :], np.inf), axis=1)
     return np.maximum(np.maximum(high - mean, mean - low), 0.0)
 
 
-def pair_means(weight: FloatArray, value: FloatArray) -> FloatArray:
+def pair_means(weight: FloatArray, value: FloatArray, firsts: int | None = None) -> FloatArray:
     """Weighted mean of blocks i…j for all pairs, shape (n, n); meaningless below the diagonal."""
     sums = np.concatenate([np.zeros((2, 1)), np.cumsum([weight, weight * value], axis=1)], axis=1)
-    w, x = (row[None, 1:] - row[:-1, None] for row in sums)
+    w, x = (row[None, 1:] - row[:-1, None][:firsts] for row in sums)
     mean: FloatArray = np.divide(x, w, out=np.zeros_like(x), where=np.abs(w) > 1e-9)
     return mean
 
 
-def variations_percent(weight: FloatArray, value: FloatArray) -> FloatArray:
+def variations_percent(weight: FloatArray, value: FloatArray, firsts: int | None = None) -> FloatArray:
     """Coefficient of variation of blocks i…j for all pairs, shape (n, n); 0 where the unit is off. [%]"""
-    mean, square = pair_means(weight, value), pair_means(weight, value**2)
+    mean, square = pair_means(weight, value, firsts), pair_means(weight, value**2, firsts)
     deviation = np.sqrt(np.maximum(0.0, square - mean**2))
     cv: FloatArray = np.divide(100 * deviation, mean, out=np.zeros_like(mean), where=mean > OFF_POWER_W)
     return cv
 
 
-def statistics(blocks: Blocks) -> dict[str, FloatArray]:
+def statistics(blocks: Blocks, firsts: int | None = None) -> dict[str, FloatArray]:
     """Every statistic of `CHECKS` for all pairs of blocks, shape (n, n) each; unknown blocks have no weight."""
     centre = (blocks.edges_s[1:] + blocks.edges_s[:-1]) / 2
     found = {}
@@ -196,9 +199,9 @@ def statistics(blocks: Blocks) -> dict[str, FloatArray]:
         weight = np.where(present, blocks.lengths_s, 0.0)
         value = np.where(present, blocks.means[name], 0.0)
         if statistic == "slope":
-            found[quantity] = np.abs(slopes_per_h(centre, weight, value))
+            found[quantity] = np.abs(slopes_per_h(centre, weight, value, firsts))
         elif statistic == "deviation":
-            found[quantity] = deviations(weight, value)
+            found[quantity] = deviations(weight, value, firsts)
         else:
-            found[quantity] = variations_percent(weight, value)
+            found[quantity] = variations_percent(weight, value, firsts)
     return found

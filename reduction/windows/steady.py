@@ -19,7 +19,16 @@ from reduction.session import Evidence, Finding, Role, Session, Severity, Window
 from reduction.windows.cycles import Cycle, cycles_in, cycles_within, heater_cycle, phase_bias_w, snapped, unit_cycle
 from reduction.windows.disturbances import Disturbance, disturbances
 from reduction.windows.plateaus import power_steps
-from reduction.windows.steadiness import OFF_POWER_W, Blocks, Limits, block_edges, blocks_of, default_limits, statistics
+from reduction.windows.steadiness import (
+    OFF_POWER_W,
+    Blocks,
+    Limits,
+    block_edges,
+    blocks_of,
+    default_limits,
+    least_known,
+    statistics,
+)
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -131,7 +140,7 @@ def _allowed(
 ) -> BoolArray:
     """Which pairs of blocks i…j make a steady window, shape (n, n)."""
     edges = blocks.edges_s
-    bad = blocks.known < 1 - 2 * limits["missing_fraction"].limit / 100
+    bad = least_known(timeline, edges) < 1 - 2 * limits["missing_fraction"].limit / 100
     for name in ("room_temp", "unit_power"):
         if name in blocks.means:
             bad |= ~np.isfinite(blocks.means[name])
@@ -172,7 +181,7 @@ def _judged(
     label: str = "",
 ) -> WindowResult:
     heater, unit = _cycles(timeline, start_s, end_s)
-    missing = float(np.clip(1 - blocks_of(timeline, np.array([start_s, end_s])).known[0], 0.0, 1.0))
+    missing = float(np.clip(1 - least_known(timeline, np.array([start_s, end_s]))[0], 0.0, 1.0))
     evidence = _evidence(timeline, start_s, end_s, limits, heater, unit)
     evidence.append(limits["missing_fraction"].judged(100 * missing))
     evidence.append(limits["disturbances"].judged(sum(each.touches(start_s, end_s) for each in found)))
@@ -196,7 +205,7 @@ def _evidence(
     blocks = blocks_of(timeline, block_edges(start_s, end_s, unit or heater, most=120))
     duration = replace(limits["duration"], limit=timeline.settings.min_window_s / 60)
     evidence = [duration.judged((end_s - start_s) / 60, at_least=True)]
-    found_values = {name: float(values[0, -1]) for name, values in statistics(blocks).items()}
+    found_values = {name: float(values[0, -1]) for name, values in statistics(blocks, firsts=1).items()}
     evidence += [limits[name].judged(value) for name, value in found_values.items() if np.isfinite(value)]
     if unit is None and timeline.of(*POWER):
         evidence.append(limits["unit_power_levels"].judged(1 + _steps_inside(timeline, start_s, end_s)))

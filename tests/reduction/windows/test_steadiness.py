@@ -40,9 +40,16 @@ def test_every_pair_agrees_with_numpy(i: int, j: int) -> None:
     assert variations_percent(WEIGHT, VALUE)[i, j] == pytest.approx(100 * spread / mean, rel=1e-6)
 
 
+def test_what_is_asked_from_the_first_block_only_is_the_first_row() -> None:
+    blocks = Blocks(np.arange(6.0) * 600, dict.fromkeys(("room_temp", "room_rh", "unit_power"), VALUE[:5] * 10))
+    whole, first = statistics(blocks), statistics(blocks, firsts=1)
+    assert set(whole) == set(first)
+    assert all(first[name] == pytest.approx(whole[name][:1], nan_ok=True) for name in whole)
+
+
 def test_an_unknown_block_has_no_weight() -> None:
     edges = np.arange(6.0) * 600
-    full = Blocks(edges, {"room_temp": np.array([22.0, 22.1, np.nan, 22.3, 22.4])}, np.ones(5))
+    full = Blocks(edges, {"room_temp": np.array([22.0, 22.1, np.nan, 22.3, 22.4])})
     assert statistics(full)["room_temp_slope"][0, -1] == pytest.approx(0.6)
     assert statistics(full)["room_temp_deviation"][0, -1] == pytest.approx(0.2)
 
