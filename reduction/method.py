@@ -52,6 +52,7 @@ HISTORY: dict[str, str] = {
         "The slow mass's error is shared between the windows of a session and the sessions of a room, so differences "
         "and pooled repeats are known as well as they are. Errors that points share no longer average out where "
         "several points make one rating, surface or season. "
+        "Conductances that one run told together keep their correlation. Heat that coils or air cannot carry is refused. "
         "Variable-speed CEER weighs its four tests by 0.08, 0.20, 0.33 and 0.39, as the rule does, not by hours. "
         "The slow mass takes its time constants as they are, not between tabulated ones, which moves it by up to 0.3 W."
         " The interval of a capacity is taken from the distribution of the sum of its errors, so limits that lead a "

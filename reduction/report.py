@@ -7,11 +7,13 @@ from textwrap import fill
 
 from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.ground.rounding import rounded, signed, with_unit
+from reduction.room.envelope import total_ua
 from reduction.session import Finding, Level, Point, Result, RoomFit, SeasonFigure, Severity
 
 WIDTH = 110
 BUDGET_LINES = 8
 LEAST_SHARE = 0.005
+WORTH_SAYING_R = 0.5
 MARKS = {Severity.NOTE: "note", Severity.WARNING: "warning", Severity.SEVERE: "SEVERE"}
 
 
@@ -131,6 +133,8 @@ def _room(fit: RoomFit) -> str:
         (f"UA to {surface.to}", f"{with_unit(surface.ua_w_per_k, surface.u95_w_per_k, 'W/K')}")
         for surface in fit.surfaces
     ]
+    if len(fit.surfaces) > 1:
+        rows.append(("UA of all surfaces", with_unit(*total_ua(fit.surfaces), "W/K")))
     rows.append(("Heat capacity with the air", with_unit(fit.c_eff_j_per_k / 1e3, fit.c_eff_u95_j_per_k / 1e3, "kJ/K")))
     if mass := fit.slow_mass:
         behind = with_unit(mass.conductance_w_per_k, mass.conductance_u95_w_per_k, "W/K")
@@ -138,7 +142,17 @@ def _room(fit: RoomFit) -> str:
         rows.append(("  behind", behind))
     rows.append(("Time constants", ", ".join(f"{hours:.2g} h" for hours in fit.time_constants_h)))
     rows.append(("Residual", f"{fit.residual_rms_c:.3f} K; {fit.residual_whiteness}"))
+    rows += _told_together(fit)
+    rows.append(("Told by this run", "yes" if fit.identifiable else "NO, see below"))
     return "\n".join(["The room, from this session", *_table(rows), *_wrapped(f"  {fit.because}", hang=2)])
+
+
+def _told_together(fit: RoomFit) -> Iterator[tuple[str, str]]:
+    """Pairs of parameters that the run tells together more than apart."""
+    for i, (name, row) in enumerate(zip(fit.parameter_names, fit.correlation, strict=False)):
+        for other, r in zip(fit.parameter_names[:i], row, strict=False):
+            if abs(r) >= WORTH_SAYING_R:
+                yield "Told together", f"{other} and {name}, correlation {signed(r, '+.2f')}"
 
 
 def season_lines(figure: SeasonFigure) -> str:

@@ -9,9 +9,9 @@ from reduction.align.timeline import Series
 from reduction.balance.draft import Draft
 from reduction.balance.moisture import TYPICAL_RATIO, infiltration_m3_per_s
 from reduction.ground.moist_air import heat_capacity_j_per_kg_k, specific_volume_m3_per_kg
-from reduction.room.envelope import Conductance, conductances
+from reduction.room.envelope import Conductance, conductances, told_apart
 from reduction.session import Measured, Role, Severity
-from reduction.uncertainty.ledger import Quantity
+from reduction.uncertainty.ledger import Quantity, total
 from reduction.uncertainty.propagation import Input
 from reduction.uncertainty.readings import Temperature, enter_temperature, mean_value
 
@@ -69,22 +69,44 @@ def _stand_in(draft: Draft, name: str, group: Sequence[Series], u_c: float) -> T
 def enter_envelope(draft: Draft, room: Temperature) -> dict[str, Temperature]:
     """Enter the gain through each surface; return the temperatures of the neighbours by their name."""
     neighbours: dict[str, Temperature] = {}
-    for surface in conductances(draft.session.room):
+    surfaces = conductances(draft.session.room)
+    for surface, ua in zip(surfaces, _enter_conductances(draft, surfaces), strict=True):
         outside = neighbours.get(surface.to) or _neighbour(draft, surface, room)
         neighbours[surface.to] = outside
-        ua = draft.ledger.enter(
+        gain = _gain(ua, outside.quantity, room.quantity)
+        draft.ledger.add_term(f"envelope to {surface.to}", gain, f"UA·ΔT; UA {surface.how}")
+    return neighbours
+
+
+def _enter_conductances(draft: Draft, surfaces: Sequence[Conductance]) -> list[Quantity]:
+    """Enter each UA as what it shares with those before it, told by one run, and a part of its own."""
+    factor = told_apart(surfaces)
+    entered: list[Quantity] = []
+    found: list[Quantity] = []
+    for i, surface in enumerate(surfaces):
+        shared = [(j, factor[i, j] * surface.u_w_per_k) for j in range(i) if factor[i, j] and surfaces[j].u_w_per_k]
+        apart = f", apart from what {surfaces[shared[0][0]].to} shares with it" if shared else ""
+        own = draft.ledger.enter(
             Input(
-                f"UA to {surface.to}",
+                f"UA to {surface.to}{apart}",
                 surface.ua_w_per_k,
-                surface.u_w_per_k,
+                float(factor[i, i] * surface.u_w_per_k),
                 "W/K",
                 source=surface.how,
                 shared_key=f"room:{draft.room_key}:ua:{surface.to}",
             )
         )
-        gain = _gain(ua, outside.quantity, room.quantity)
-        draft.ledger.add_term(f"envelope to {surface.to}", gain, f"UA·ΔT; UA {surface.how}")
-    return neighbours
+        entered.append(own)
+        parts = [
+            _deviation(entered[j], surfaces[j].ua_w_per_k, part / (factor[j, j] * surfaces[j].u_w_per_k))
+            for j, part in shared
+        ]
+        found.append(total(own, *parts))
+    return found
+
+
+def _deviation(quantity: Quantity, value: float, factor: float) -> Quantity:
+    return lambda x: (quantity(x) - value) * factor
 
 
 def _gain(ua: Quantity, outside: Quantity, inside: Quantity) -> Quantity:

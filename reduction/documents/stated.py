@@ -73,12 +73,21 @@ class UnitUnderTest(Document):
         return self
 
 
+def _nothing(value: tuple[float, ...]) -> bool:
+    return not value
+
+
 class Surface(Document):
     """Part of the room's envelope: a conductance to one neighbour."""
 
     to: str = Field(description="`outdoor`, or the `place` of a channel with role adjacent_temp (any name)")
     ua_w_per_k: NonNegative
     u95_w_per_k: NonNegative
+    correlation: tuple[Annotated[float, Field(ge=-1, le=1)], ...] = Field(
+        (),
+        description="With the surfaces before it in the list, where one run told them together; empty: none",
+        exclude_if=_nothing,
+    )
 
 
 class SlowMass(Document):

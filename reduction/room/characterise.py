@@ -260,7 +260,13 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
     return RoomFit(
         model=f"{order}R{order}C",
         surfaces=tuple(
-            Surface(to=to, ua_w_per_k=max(float(x[k]), 0.0), u95_w_per_k=float(u95[k])) for k, to in enumerate(run.to)
+            Surface(
+                to=to,
+                ua_w_per_k=max(float(x[k]), 0.0),
+                u95_w_per_k=float(u95[k]),
+                correlation=tuple(round(float(r), 4) for r in correlation[k, :k]),
+            )
+            for k, to in enumerate(run.to)
         ),
         c_eff_j_per_k=c,
         c_eff_u95_j_per_k=float(u95[surfaces]),

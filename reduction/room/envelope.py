@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.session import Room
+from reduction.session import Room, Surface
 
 FloatArray = NDArray[np.float64]
 
@@ -29,18 +30,23 @@ HEAT_CAPACITY_J_PER_M2_K = {
 FAST_SHARE = (0.1, 0.7)
 """Of that capacity, what follows the air within an hour: the rest is slow mass (common practice, no source)."""
 STOREY_M = 2.5
+LEAST_EIGENVALUE = 1e-6  # of a correlation, for its factor to exist in floating point
 UNKNOWN_CLASSES = ("very_light", "heavy")
 
 
 @dataclass(frozen=True)
 class Conductance:
-    """One surface's conductance with its standard uncertainty; `assumed` where no run of the room told it."""
+    """One surface's conductance with its standard uncertainty; `assumed` where no run of the room told it.
+
+    `correlation` with the surfaces before it, of one run that told them together.
+    """
 
     to: str
     ua_w_per_k: float
     u_w_per_k: float
     assumed: bool
     how: str
+    correlation: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,7 +69,9 @@ def conductances(room: Room) -> tuple[Conductance, ...]:
     """
     if room.surfaces:
         how = room.found_by or "as the tester states it"
-        return tuple(Conductance(s.to, s.ua_w_per_k, s.u95_w_per_k / 2.0, False, how) for s in room.surfaces)
+        return tuple(
+            Conductance(s.to, s.ua_w_per_k, s.u95_w_per_k / 2.0, False, how, s.correlation) for s in room.surfaces
+        )
     scale = (room.volume_m3 / ORDINARY_ROOM_M3) ** (2.0 / 3.0)
     low, high = (edge * scale for edge in ORDINARY_UA_W_PER_K)
     how = f"not characterised: {low:.0f} to {high:.0f} W/K assumed for a room of {room.volume_m3:g} m³, common practice"
@@ -71,6 +79,44 @@ def conductances(room: Room) -> tuple[Conductance, ...]:
     middle = float((high - low) / width)
     u = np.sqrt((high**2 - low**2) / (2.0 * width) - middle**2)  # of a uniform logarithm
     return tuple(Conductance(to, middle, float(u), True, how) for to in ("outdoor", "adjacent"))
+
+
+def told_apart(surfaces: Sequence[Conductance | Surface]) -> FloatArray:
+    """Return the lower triangular factor of the surfaces' correlation, shape (k, k): independent parts of their errors.
+
+    What cannot be a correlation, by a slip of hand or of rounding, is drawn towards independence until it can.
+
+    References
+    ----------
+    JCGM 101:2008, 6.4.8.4: Cholesky factor of a covariance.
+
+    Examples
+    --------
+    >>> told_apart([Surface(to="outdoor", ua_w_per_k=16.0, u95_w_per_k=10.0),
+    ...             Surface(to="hall", ua_w_per_k=14.0, u95_w_per_k=12.0, correlation=(-0.8,))]).round(2).tolist()
+    [[1.0, 0.0], [-0.8, 0.6]]
+    """
+    r = np.eye(len(surfaces))
+    for i, surface in enumerate(surfaces):
+        known = surface.correlation[:i]
+        r[i, : len(known)] = r[: len(known), i] = known
+    least = float(np.linalg.eigvalsh(r).min(initial=1.0))
+    if least < LEAST_EIGENVALUE:
+        r = np.eye(len(r)) + (r - np.eye(len(r))) * (1.0 - LEAST_EIGENVALUE) / (1.0 - least)
+    return np.asarray(np.linalg.cholesky(r))
+
+
+def total_ua(surfaces: Sequence[Surface]) -> tuple[float, float]:
+    """Return ΣUA and its U95 [W/K], with what one run told of the surfaces together.
+
+    Examples
+    --------
+    >>> total_ua([Surface(to="outdoor", ua_w_per_k=16.0, u95_w_per_k=10.0),
+    ...           Surface(to="hall", ua_w_per_k=14.0, u95_w_per_k=10.0, correlation=(-0.5,))])
+    (30.0, 10.0)
+    """
+    u95 = np.array([surface.u95_w_per_k for surface in surfaces])
+    return sum(surface.ua_w_per_k for surface in surfaces), float(np.linalg.norm(u95 @ told_apart(surfaces)))
 
 
 def fast_store(room: Room) -> Store:

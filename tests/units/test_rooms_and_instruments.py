@@ -12,6 +12,7 @@ from reduction import session as doc
 from tests import builders
 from tests_app.actions import mapping, reduce
 from tests_app.models import Channel, Reduction
+from tests_app.session_document.as_document import describe_room
 from units.models import CalibrationRecord, Instrument, Room, RoomValue
 
 pytestmark = pytest.mark.django_db
@@ -89,6 +90,27 @@ def test_a_characterisation_is_taken_over_with_where_it_came_from(tester, bench)
     value = room.values.get()
     assert (value.found_in, value.c_eff_j_per_k) == (reduction, 4.2e5)
     assert "taken over" in tester.get(reverse("room", args=[room.pk])).text
+
+
+def test_surfaces_told_together_stay_so_from_the_run_to_the_session_document(tester, bench):
+    room = builders.a_room(bench=bench, characterised=False)
+    surfaces = (
+        doc.Surface(to="outdoor", ua_w_per_k=16.0, u95_w_per_k=10.0),
+        doc.Surface(to="hall", ua_w_per_k=14.0, u95_w_per_k=10.0, correlation=(-0.5,)),
+    )
+    names = ("UA to outdoor", "UA to hall")
+    course = tuple((0.5 + hour, 400.0, 395.0 + (-1) ** hour) for hour in range(8))
+    reduction = fitted(
+        room, surfaces=surfaces, parameter_names=names, correlation=((1.0, -0.5), (-0.5, 1.0)), course_w=course
+    )
+    shown = tester.get(reverse("result", args=[reduction.session.pk])).text
+    assert "UA of all surfaces" in shown
+    assert "−0.50" in shown
+    assert "Left over (W)" in shown
+    tester.post(reverse("room-take", args=[room.pk, reduction.pk]))
+    assert "together: 30\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}10" in tester.get(reverse("room", args=[room.pk])).text
+    given = describe_room(room, date(2100, 1, 1))
+    assert given.surfaces[1].correlation == (-0.5,)
 
 
 def test_a_run_that_does_not_tell_the_rooms_values_is_not_taken_over(tester, bench):

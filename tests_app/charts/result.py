@@ -102,23 +102,30 @@ def _steps(point: doc.Point, display: Display) -> pd.DataFrame:
 
 
 def room_fit(fit: doc.RoomFit) -> SafeString:
-    """Return the heat that was given in a characterisation run and what the fitted room makes of it."""
+    """Return the heat given in a characterisation run, what the fitted room makes of it, and what is left over."""
     names = ["given", "fitted room"]
-    data = pd.DataFrame(fit.course_w, columns=["hours", *names]).melt("hours", var_name="what", value_name="power_w")
-    chart = (
+    wide = pd.DataFrame(fit.course_w, columns=["hours", *names])
+    data = wide.melt("hours", var_name="what", value_name="power_w")
+    hours = alt.X("hours:Q").title("Hours since the start")
+    course = (
         alt.Chart(data)
         .mark_line(strokeWidth=1.6)
         .encode(
-            alt.X("hours:Q").title("Hours since the start"),
+            hours,
             alt.Y("power_w:Q").title("Heat into the room (W)"),
             alt.Color("what:N").scale(domain=names, range=[drawing.SOFT, drawing.MEASURED]).title(None),
             alt.StrokeDash("what:N").scale(domain=names, range=[[1, 0], [6, 3]]).title(None),
         )
     )
-    given, made = (data[data.what == name].power_w for name in names)
-    apart = float((given.reset_index(drop=True) - made.reset_index(drop=True)).pow(2).mean()) ** 0.5
-    hours = data.hours.max()
+    left = wide.assign(left_w=wide[names[0]] - wide[names[1]])
+    zero = alt.Chart(pd.DataFrame({"left_w": [0.0]})).mark_rule(color=drawing.SOFT).encode(alt.Y("left_w:Q"))
+    y = alt.Y("left_w:Q").title("Left over (W)")
+    stems = alt.Chart(left).mark_rule(color=drawing.WARN).encode(hours, y, alt.Y2(datum=0.0))
+    dots = alt.Chart(left).mark_point(filled=True, size=22, color=drawing.WARN).encode(hours, y)
+    apart = float(left.left_w.pow(2).mean()) ** 0.5
     says = (
-        f"Heat given over {number(hours, 1)} hours and what the fitted room makes of it: {number(apart)} W apart (rms)."
+        f"Heat given over {number(wide.hours.max(), 1)} hours and what the fitted room makes of it: "
+        f"{number(apart)} W apart (rms), at most {number(left.left_w.abs().max())} W; {fit.residual_whiteness}."
     )
-    return drawing.inline(chart.properties(width=560, height=200), says=says)
+    parts = course.properties(width=560, height=200), alt.layer(zero, stems, dots).properties(width=560, height=90)
+    return drawing.inline(alt.vconcat(*parts), says=says)

@@ -147,6 +147,12 @@ def signed(value: float) -> str:
 
 
 @register.filter
+def two_decimals(value: float) -> str:
+    """Write to a hundredth."""
+    return quantities.number(value, 2)
+
+
+@register.filter
 def one_decimal(value: float) -> str:
     """Write to a tenth."""
     return quantities.number(value, 1)

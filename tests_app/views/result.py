@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from reduction import session as doc
 from reduction.errors import ReductionError
 from reduction.judge.decision import in_words
+from reduction.room.envelope import total_ua
 from tests_app import charts, tasks
 from tests_app.actions import attach as attach_action
 from tests_app.actions import reduce, reference
@@ -48,11 +49,18 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
         )
         context |= _judged_by(session, shown)
         context |= {"result": result, "points": [_shown(point, display) for point in result.points]}
-        context["fit_picture"] = (
-            charts.room_fit(result.room_fit) if result.room_fit and result.room_fit.course_w else ""
-        )
+        context |= _room_shown(result.room_fit) if result.room_fit else {}
         context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else ""
     return page(request, session, "result", **context)
+
+
+def _room_shown(fit: doc.RoomFit) -> dict[str, Any]:
+    """Return what the page shows of a fitted room beside its figures."""
+    return {
+        "fit_picture": charts.room_fit(fit) if fit.course_w else "",
+        "fit_total": total_ua(fit.surfaces),
+        "fit_correlation": list(zip(fit.parameter_names, fit.correlation, strict=True)) if fit.correlation else [],
+    }
 
 
 def _judged_by(session: Session, shown: Reduction) -> dict[str, Any]:

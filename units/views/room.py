@@ -17,6 +17,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 
 from reduction import session as doc
+from reduction.room.envelope import total_ua
 from tests_app import charts as session_charts
 from tests_app.actions.outdated import outdated
 from tests_app.models import Reduction, Session
@@ -52,6 +53,8 @@ def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
     )
     values = access.visible(RoomValue, request.user).filter(room=room).select_related("found_in__session")
     taken = {value.found_in_id for value in values}
+    for value in values:
+        value.total_ua = _total_ua(value.surfaces)
     context = {
         "room": room,
         "values": values,
@@ -79,10 +82,12 @@ def _history(values: Iterable[RoomValue]) -> SafeString | str:
     rows = [(value.valid_from, value.surfaces) for value in reversed(list(values)) if value.surfaces]
     if len(rows) < 2:
         return ""
-    total = [sum(surface["ua_w_per_k"] for surface in surfaces) for _, surfaces in rows]
-    # surfaces of one fit are told better together than apart; adding in quadrature takes them as independent
-    u95 = [sum(surface["u95_w_per_k"] ** 2 for surface in surfaces) ** 0.5 for _, surfaces in rows]
+    total, u95 = zip(*(_total_ua(surfaces) for _, surfaces in rows), strict=True)
     return charts.room_values([day for day, _ in rows], total, u95)
+
+
+def _total_ua(surfaces: list[dict[str, Any]]) -> tuple[float, float]:
+    return total_ua([doc.Surface.model_validate(surface) for surface in surfaces])
 
 
 def _reduced_in(room: Room, request: BenchRequest) -> QuerySet[Session]:

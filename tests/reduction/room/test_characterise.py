@@ -17,6 +17,7 @@ from fixtures.replicas.sessions import HOUR, draw_characterisation
 from reduction.align.timeline import Timeline, align
 from reduction.errors import NothingToReduce
 from reduction.room.characterise import characterise, room_found
+from reduction.room.envelope import total_ua
 from reduction.room.room_regression import whiteness
 from reduction.run import reduce_session
 from reduction.session import FixedLoad, LogFile, Role, Room, Session, UnitKind, UnitUnderTest
@@ -150,6 +151,17 @@ def test_an_independent_run_is_recovered_within_its_uncertainty() -> None:
     fast = truth["dynamics_true"]["c_air_plus_fast_j_per_k"]
     assert fit.c_eff_j_per_k == pytest.approx(fast, abs=fit.c_eff_u95_j_per_k)
     assert "ΣUA" in fit.because
+
+
+def test_surfaces_told_by_one_run_keep_what_they_share() -> None:
+    """A run like the independent one knows the sum of two conductances far better than either."""
+    session = session_of(json.loads((INDEPENDENT / "case.json").read_text()))
+    fit = reduce_session(session, base=INDEPENDENT).room_fit
+    (outdoor, adjacent), total = fit.surfaces, total_ua(fit.surfaces)
+    assert adjacent.correlation == (pytest.approx(fit.correlation[0][1], abs=1e-4),)
+    assert adjacent.correlation[0] < -0.5
+    assert f"{total[1]:.1f} W/K" in fit.because
+    assert total[1] < min(outdoor.u95_w_per_k, adjacent.u95_w_per_k)
 
 
 def test_simulated_rooms_are_recovered_as_often_as_stated() -> None:
