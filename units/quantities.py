@@ -46,6 +46,7 @@ class Display:
 
 
 METRIC = Display()
+RATIO = "1"  # the unit of a plain number, which is not written
 CHOICES = {"temperature": ("C", "F"), "power": ("W", "Btu/h"), "theme": ("auto", "light", "dark")}
 
 
@@ -86,7 +87,9 @@ def with_uncertainty(value: float | None, u95: float | None = None, unit: str = 
     if value is None or not math.isfinite(value):
         return NOT_MEASURED
     known = u95 if u95 is not None and math.isfinite(u95) else None
-    return f"{rounded(value, known)} {unit}".rstrip().replace("-", MINUS).replace(" ", NO_BREAK)
+    return (
+        f"{rounded(value, known)} {'' if unit == RATIO else unit}".rstrip().replace("-", MINUS).replace(" ", NO_BREAK)
+    )
 
 
 def scaled(value: float | None, factor: float) -> float | None:

@@ -187,17 +187,30 @@ def pictures(material: Material) -> list[tuple[Drawn, Drawn]]:
 
 def charted(drawn: Drawn, other: Drawn) -> Document:
     """Return a chart as it is frozen: picture, sentence, table in both systems of units, what draws it in a browser."""
-    table, other_table = drawn.table, other.table
-    return ({"other_table": other_table} if other_table != table else {}) | {
+    headings, table = [column.title for column in drawn.headings], drawn.table
+    return _otherwise(headings, table, other.table) | {
         "name": drawn.picture.name,
         "title": drawn.picture.title,
         "says": drawn.says,
         "note": drawn.picture.note,
         "svg": lighter(str(drawn.svg)),
-        "headings": [column.title for column in drawn.headings],
+        "headings": headings,
         "numeric": [not column.text for column in drawn.headings],
         "table": table,
         "spec": configured(lively(drawn.chart)).to_dict(),
+    }
+
+
+def _otherwise(headings: list[str], table: list[list[str]], other: list[list[str]]) -> Document:
+    """Return what a table says otherwise in other units: its first columns, and those whose cells differ."""
+    columns = list(zip(*table, strict=True)), list(zip(*other, strict=True))
+    differ = [at for at, (here, there) in enumerate(zip(*columns, strict=True)) if here != there]
+    if not differ:
+        return {}
+    kept = sorted({0, *range(headings.index("Point") + 1 if "Point" in headings else 1), *differ})
+    return {
+        "other_headings": [headings[at] for at in kept],
+        "other_table": [[row[at] for at in kept] for row in other],
     }
 
 

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -15,14 +12,11 @@ from django.template.loader import render_to_string
 from units.editions import prose
 from units.editions.figures import FIGURES, Reference
 from units.editions.structured import linked_data
+from units.editions.style import PLACE, dressed
 from units.editions.words import CAUTIONS, TIES
 
 ORIGIN = "@@origin@@"  # the site's address, put in when the page is served: a frozen page survives a move
 STANDING = "<!--standing-->"  # where the site says, when the page is served, that an edition is no longer the last
-STYLES = ("units/static/units/ledger.css", "units/static/units/published.css")
-COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
-SPACE = re.compile(r"\s+")
-AROUND = re.compile(r"\s*([{};,])\s*")
 MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
 CHOSEN = {
     None: "none was chosen before the data, so the usual one was taken",
@@ -34,16 +28,9 @@ JUDGED = ("meets", "meets within tolerance", "falls short", "cannot tell")
 Document = dict[str, Any]
 
 
-@cache
-def style() -> str:
-    """Return the style that a page carries with it, so that it looks the same for ever and from disk."""
-    text = "\n".join((Path(settings.BASE_DIR) / name).read_text(encoding="utf-8") for name in STYLES)
-    return AROUND.sub(r"\1", SPACE.sub(" ", COMMENT.sub("", text))).strip()
-
-
 def page_of(document: Document, *, sha256: str, draft: bool = False) -> str:
     """Return the whole page as HTML."""
-    return render_to_string("units/published/edition.html", context_of(document, sha256, draft=draft))
+    return dressed(render_to_string("units/published/edition.html", context_of(document, sha256, draft=draft)))
 
 
 def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[str, Any]:
@@ -54,7 +41,7 @@ def context_of(document: Document, sha256: str, *, draft: bool = False) -> dict[
         "d": document,
         "sha256": sha256,
         "draft": draft,
-        "style": style(),
+        "style": PLACE,
         "static": settings.STATIC_URL,
         "address": address,
         "numbered": f"{address}{document['number']}/",

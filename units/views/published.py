@@ -14,6 +14,7 @@ from django.core.cache import cache
 from django.core.files.storage import default_storage
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.utils.cache import patch_vary_headers
 from django.utils.http import quote_etag
 from django.views.decorators.clickjacking import xframe_options_exempt
@@ -22,8 +23,8 @@ from django.views.decorators.http import require_safe
 from units import drawing
 from units.editions import export, feeds, raw, read
 from units.editions.document import standing_alone
-from units.editions.page import style
 from units.editions.serve import A_DAY, ASK_AGAIN, FOR_EVER, Served, origin_of, sent, served
+from units.editions.style import PLACE, dressed
 
 HTML = "text/html; charset=utf-8"
 CSV = "text/csv; charset=utf-8"
@@ -122,8 +123,8 @@ def embed(request: HttpRequest, slug: str, number: int, name: str) -> HttpRespon
     """Show one chart alone, for a frame on any other site."""
     edition = read.edition(slug, number)
     data = read.parsed(edition)
-    context = {"d": data, "chart": _chart(data, name), "style": style(), "is_synthetic": data["synthetic"]}
-    response = render(request, "units/published/embed.html", context)
+    context = {"d": data, "chart": _chart(data, name), "style": PLACE, "is_synthetic": data["synthetic"]}
+    response = HttpResponse(dressed(render_to_string("units/published/embed.html", context)))
     response["Cache-Control"] = A_DAY
     return response
 
