@@ -13,6 +13,7 @@ from reduction.errors import ReductionError
 from tests_app.actions import jobs, reduce
 from tests_app.models import Job, Reduction, Session
 from units.models import Bench, Person
+from units.problems import is_full
 
 log = logging.getLogger(__name__)
 
@@ -22,6 +23,7 @@ STEPS = 100
 LIFETIME = timedelta(minutes=30)
 MOST_ATTEMPTS = 3
 BROKE = "Something broke on our side. What you entered and uploaded is kept; try again, or tell who runs this site."
+NO_ROOM = "This site has no room left. Nothing was half stored; tell who runs this site, and ask for it again later."
 LOST = "The process that worked on this ended before it was done. Nothing was half stored; ask for it again."
 
 
@@ -87,9 +89,9 @@ def _work(job: Job, by: Person | None) -> None:
         return
     except ReductionError as error:
         ended = {"state": Job.State.FAILED, "message": str(error)}
-    except Exception:
+    except Exception as error:
         log.exception("Job %s broke", job.pk)
-        ended = {"state": Job.State.FAILED, "message": BROKE}
+        ended = {"state": Job.State.FAILED, "message": NO_ROOM if is_full(error) else BROKE}
     jobs.end(job=job, by=by, **ended)
 
 
@@ -138,9 +140,9 @@ def _reduced_again(session: Session, by: Person | None) -> dict[str, str | None]
         outcome["after"] = _key(reduce.run_and_store(session=session, by=by))
     except ReductionError as error:
         outcome["error"] = str(error)
-    except Exception:
+    except Exception as error:
         log.exception("Session %s broke when it was reduced again", session.pk)
-        outcome["error"] = BROKE
+        outcome["error"] = NO_ROOM if is_full(error) else BROKE
     return outcome
 
 

