@@ -14,13 +14,16 @@ from reduction.room.envelope import conductances
 from reduction.room.slow_mass_model import prior_stores
 
 
+WORTH_SAYING = 0.005  # of U95: what buys less is lost in its own rounding
+
+
 def improvements_of(run: Run, now: Forecast) -> tuple[Improvement, ...]:
-    """Return what each change would buy by itself, best first; what buys nothing is left out."""
+    """Return what each change would buy by itself, best first; what buys next to nothing is left out."""
     found = [(what, forecast(changed).capacity_u95_w) for what, changed in _changes(run)]
     lines = [
         Improvement(what=what, capacity_u95_w=u95, saves_w=now.capacity_u95_w - u95)
         for what, u95 in found
-        if u95 < now.capacity_u95_w
+        if u95 < (1.0 - WORTH_SAYING) * now.capacity_u95_w
     ]
     return tuple(sorted(lines, key=lambda line: line.capacity_u95_w))
 

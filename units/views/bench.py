@@ -6,23 +6,31 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from reduction.method import METHOD_VERSION
+from tests_app import questions
 from tests_app.actions import quotas, reference
-from tests_app.models import Finding, Job, Reduction, Session
+from tests_app.models import Finding, Job, Point, Reduction, Session
 from units import access
 from units.actions import people as people_actions
 from units.forms.bench import BenchForm
 from units.middleware import BENCH_IN_SESSION, BenchRequest
-from units.models import Bench, CalibrationRecord, Instrument, MakerComment, Person, Review, Room
+from units.models import Bench, CalibrationRecord, Instrument, MakerComment, Person, Review, Room, Unit
 
 SOON = timedelta(days=30)
+LATELY = timedelta(days=14)
 A_FEW = 8
+FIRST_STEPS = (
+    (Room, "Describe the room", "room-new", "Its volume and construction are enough to begin with."),
+    (Instrument, "Enter the instruments", "instrument-new", "Plugs, thermometers, scales, with the maker's limits."),
+    (Unit, "Enter the unit", "unit-new", "With what its maker claims and how you came by it."),
+    (Session, "Upload the first logs", "session-new", "Every file is read and explained before anything counts."),
+)
 
 
 @require_safe
@@ -32,13 +40,23 @@ def home(request: BenchRequest) -> HttpResponse:
     benches = access.visible(Bench, request.user)
     context: dict[str, Any] = {"benches": benches, "form": BenchForm(), "offers": access.offers_to(request.user)}
     if request.bench is not None:
-        context |= _work(request.bench, request.user)
+        context |= _work(request.bench, request.user) | _first_steps(request.bench, request.user)
     return render(request, "units/bench_home.html", context)
+
+
+def _first_steps(bench: Bench, person: Person) -> dict[str, Any]:
+    """Return what a new bench begins with, until its first result: (done, title, address, why)."""
+    if access.visible(Reduction, person).filter(session__bench=bench).exists():
+        return {}
+    have = {model: access.visible(model, person).filter(bench=bench).exists() for model, *_ in FIRST_STEPS}
+    steps = [(have[model], title, address, why) for model, title, address, why in FIRST_STEPS]
+    return {"steps": steps, "begun": any(have.values()), "may_edit": access.may(bench, person, "edit")}
 
 
 def _work(bench: Bench, person: Person) -> dict[str, Any]:
     sessions = access.visible(Session, person).filter(bench=bench).select_related("unit")
     jobs = access.visible(Job, person).filter(bench=bench, state__in=[Job.State.WAITING, Job.State.RUNNING])
+    unreduced = list(sessions.filter(reductions__isnull=True).prefetch_related("files")[:A_FEW])
     comments = access.visible(MakerComment, person, to="own").filter(review__bench=bench, accepted_at__isnull=True)
     return {
         "is_synthetic": bench.is_synthetic,
@@ -47,16 +65,34 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
         .filter(session__bench=bench, superseded_by__isnull=True)
         .exclude(method_version=METHOD_VERSION)
         .count(),
-        "unreduced": sessions.filter(reductions__isnull=True)[:A_FEW],
+        "unreduced": unreduced,
+        "asked": [file for session in unreduced for file in session.files.all() if questions.open_in(file)][:A_FEW],
         "jobs": jobs.select_related("session")[:A_FEW],
+        "failed": _failed(bench, person)[:A_FEW],
         "severe": _unanswered(bench, person)[:A_FEW],
         "comments": comments.select_related("review")[:A_FEW],
         "due": _due_instruments(bench, person)[:A_FEW],
         "unknown_rooms": access.visible(Room, person).filter(bench=bench, values__isnull=True)[:A_FEW],
         "drafts": access.visible(Review, person).filter(bench=bench, editions__isnull=True)[:A_FEW],
         "quotas": quotas.of(bench),
-        "recent": sessions.filter(reductions__isnull=False).distinct().order_by("-updated_at")[:A_FEW],
+        "recent": _recent(sessions.filter(reductions__isnull=False).distinct().order_by("-updated_at"), person),
     }
+
+
+def _recent(sessions: QuerySet[Session], person: Person) -> list[tuple[Session, list[Point]]]:
+    """Return the sessions touched last with the points that stand."""
+    few = list(sessions[:A_FEW])
+    points = access.visible(Point, person).current().defer("detail").select_related("reduction")
+    standing = points.filter(reduction__session__in=few, usable=True).order_by("position")
+    return [(session, [p for p in standing if p.reduction.session_id == session.pk]) for session in few]
+
+
+def _failed(bench: Bench, person: Person) -> QuerySet[Job]:
+    """Return work that failed lately and was not done since."""
+    jobs = access.visible(Job, person).filter(bench=bench)
+    since = jobs.filter(session=OuterRef("session"), state=Job.State.DONE, asked_at__gt=OuterRef("asked_at"))
+    failed = jobs.filter(state=Job.State.FAILED, finished_at__gt=timezone.now() - LATELY, session__isnull=False)
+    return failed.exclude(Exists(since)).select_related("session")
 
 
 def _unanswered(bench: Bench, person: Person) -> QuerySet[Finding]:
