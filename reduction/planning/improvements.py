@@ -13,7 +13,6 @@ from reduction.planning.plan_request import Improvement
 from reduction.room.envelope import conductances
 from reduction.room.slow_mass_model import prior_stores
 
-
 WORTH_SAYING = 0.005  # of U95: what buys less is lost in its own rounding
 
 
