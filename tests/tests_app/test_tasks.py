@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import errno
+import sqlite3
 from datetime import UTC, datetime, timedelta
 
+import psycopg
 import pytest
 from django.core.management import call_command
+from django.db import OperationalError
 from django.test import Client
 from django.urls import reverse
 from django_tasks_db.models import DBTaskResult
@@ -13,6 +17,7 @@ from django_tasks_db.models import DBTaskResult
 from tests_app import tasks
 from tests_app.actions import jobs, reduce
 from tests_app.models import Job, Reduction, Session
+from units.problems import is_full
 
 pytestmark = pytest.mark.django_db
 
@@ -42,6 +47,28 @@ def test_what_breaks_is_logged_and_the_person_reads_no_trace(
     job = tasks.queue_reduction(session=confirmed_session, by=tester.person)
     assert (job.state, job.message) == (Job.State.FAILED, tasks.BROKE)
     assert "secret detail" in caplog.text
+
+
+@pytest.mark.parametrize("error", [OSError(errno.ENOSPC, "No space left on device"), OSError(errno.EDQUOT, "Quota")])
+def test_a_full_disk_is_said_as_such(confirmed_session: Session, tester: Client, monkeypatch, error) -> None:
+    def full(**_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(reduce, "run_and_store", full)
+    job = tasks.queue_reduction(session=confirmed_session, by=tester.person)
+    assert (job.state, job.message) == (Job.State.FAILED, tasks.NO_ROOM)
+
+
+def test_a_full_disk_of_a_database_is_known_by_its_code() -> None:
+    postgresql, sqlite = psycopg.errors.DiskFull(), sqlite3.OperationalError("database or disk is full")
+    sqlite.sqlite_errorname = "SQLITE_FULL"
+    other = psycopg.errors.AdminShutdown()
+    found = []
+    for cause in (postgresql, sqlite, other):
+        error = OperationalError("it failed")
+        error.__cause__ = cause
+        found.append(is_full(error))
+    assert found == [True, True, False]
 
 
 def test_work_that_waits_is_not_queued_twice(session: Session, tester: Client) -> None:
@@ -133,6 +160,14 @@ def test_a_job_whose_worker_was_killed_is_handed_over_and_stored_once(waiting: J
     work()
     job = Job.objects.get()
     assert (job.state, job.attempts, Reduction.objects.count()) == (Job.State.DONE, 2, 1)
+
+
+@BY_A_WORKER
+def test_a_job_heard_of_in_the_future_is_handed_over_for_the_clock_stepped_back(waiting: Job, monkeypatch) -> None:
+    killed_in(waiting, monkeypatch, 0.3)
+    assert tasks.recover(now=datetime.now(UTC) - LATER) == [waiting]
+    work()
+    assert (Job.objects.get().state, Reduction.objects.count()) == (Job.State.DONE, 1)
 
 
 @BY_A_WORKER
