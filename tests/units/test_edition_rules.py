@@ -56,7 +56,7 @@ def test_a_page_names_the_rule_and_says_that_none_was_chosen(review: Review, own
     editions.publish(review=review, by=owner.person)
     page = page_of(client, review)
     assert in_words(doc.DecisionRule()).capitalize()[1:] in page
-    assert "none was chosen before the data, so the usual one was taken" in page
+    assert "Nobody chose a rule before the data, so the usual one was taken." in page
 
 
 def test_a_rule_that_changed_after_the_result_is_told_with_day_and_reason_and_without_private_names(

@@ -19,9 +19,9 @@ ORIGIN = "@@origin@@"  # the site's address, put in when the page is served: a f
 STANDING = "<!--standing-->"  # where the site says, when the page is served, that an edition is no longer the last
 MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
 CHOSEN = {
-    None: "none was chosen before the data, so the usual one was taken",
-    True: "chosen before the run",
-    False: "chosen after the run, before its log files came in",
+    None: "Nobody chose a rule before the data, so the usual one was taken.",
+    True: "This was chosen before the run.",
+    False: "This was chosen after the run, before its log files came in.",
 }
 JUDGED = ("meets", "meets within tolerance", "falls short", "cannot tell")
 
