@@ -51,6 +51,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "unit-new": ("get", 302, 200, 403, 200, 200),
     "units-import": ("get", 302, 200, 403, 200, 200),
     "units-export": ("get", 302, 200, 200, 200, 200),
+    "units-export-workbook": ("get", 302, 200, 200, 200, 200),
     "unit": ("get", 404, 404, 200, 200, 200),
     "unit-edit": ("get", 302, 404, 403, 200, 200),
     "sessions": ("get", 302, 200, 200, 200, 200),

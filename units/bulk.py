@@ -1,4 +1,8 @@
-"""Units and claims as a table, in and out: one row a unit, a column for each claim, headed as `capacity [Btu/h]`."""
+"""Units and claims as a table, read: one row a unit, a column for each claim, headed as `capacity [Btu/h]`.
+
+A row that names no maker and no model goes on with the unit above: claims at another condition, or of a quantity that
+it has a claim of already.
+"""
 
 from __future__ import annotations
 
@@ -6,16 +10,19 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from django import forms
+from django.core.exceptions import ValidationError
 from python_calamine import CalamineError, CalamineWorkbook
 
 from reduction.errors import Place, UnreadableFile
 from units.forms.unit import ClaimForm, UnitForm
 from units.models import Claim, Unit
 from units.quantities import METRIC, Display
-from units.spreadsheet import harmless
+from units.spreadsheet import plain
 
 if TYPE_CHECKING:
     from units.models import Bench
@@ -27,8 +34,16 @@ UNIT_COLUMNS = {
     "maker": "maker", "model": "model", "kind": "kind", "compressor": "compressor", "refrigerant": "refrigerant",
     "voltage [v]": "voltage_v", "serial": "serial", "obtained": "obtained", "obtained detail": "obtained_detail",
     "afterwards": "afterwards", "price": "price", "currency": "price_currency", "tags": "tag_text", "notes": "notes",
+    "reference": "is_reference", "synthetic": "is_synthetic",
 }  # fmt: skip
-CLAIM_COLUMNS = {"condition": "rating", "basis": "basis", "stated in": "stated_in", "stated on": "stated_on"}
+TEMPERATURES = {
+    "room": "room_temp_c", "room wet bulb": "room_wet_bulb_c", "outdoors": "outdoor_temp_c",
+    "outdoor wet bulb": "outdoor_wet_bulb_c",
+}  # fmt: skip
+CLAIM_COLUMNS = {"condition": "rating", **TEMPERATURES, "basis": "basis", "stated in": "stated_in",
+                 "stated on": "stated_on"}  # fmt: skip
+AIR_FLOW = "air flow [m³/h]"
+YES = ("yes", "true", "1", "x")
 CHOICES = {"kind": Unit.Kind, "compressor": Unit.Compressor, "obtained": Unit.Obtained, "afterwards": Unit.Afterwards}
 
 
@@ -75,10 +90,10 @@ def table_of(name: str, text: str) -> list[dict[str, str]]:
         raise _unreadable(name, f"{len(rows) - 1} rows", f"at most {MOST_ROWS}", "Split the list into several files.")
     headings = [heading.strip().lower() for heading in rows[0]]
     for heading in headings:
-        if heading and heading not in UNIT_COLUMNS | CLAIM_COLUMNS and not _claim_heading(heading):
+        if heading and heading not in {*UNIT_COLUMNS, *CLAIM_COLUMNS, AIR_FLOW} and not _claim_heading(heading):
             known = ", ".join([*UNIT_COLUMNS, *CLAIM_COLUMNS, "capacity [Btu/h]"])
             raise _unreadable(name, heading, f"one of {known}", "Rename the column, or take it out.")
-    return [dict(zip(headings, row, strict=False)) for row in rows[1:]]
+    return [dict(zip(headings, map(plain, row), strict=False)) for row in rows[1:]]
 
 
 def _claim_heading(heading: str) -> re.Match[str] | None:
@@ -111,30 +126,57 @@ def _workbook(name: str, data: bytes) -> list[list[str]]:
 
 
 def _written(cell: Any) -> str:
-    return f"{cell:g}" if isinstance(cell, float) else str(cell)
+    if isinstance(cell, datetime):
+        return cell.date().isoformat()
+    return f"{cell:.15g}" if isinstance(cell, float) else str(cell)
 
 
 def understood(rows: Iterable[dict[str, str]], bench: Bench, display: Display = METRIC) -> list[Row]:
-    """Return each row as forms that a page would have sent, checked by the same rules."""
-    return [_understood(number, row, bench, display) for number, row in enumerate(rows, start=2)]
+    """Return each unit as forms that a page would have sent, checked by the same rules."""
+    found: list[Row] = []
+    for number, row in enumerate(rows, start=2):
+        claims, errors = _claims(row, display)
+        if found and not any(row.get(name, "").strip() for name in ("maker", "model", "kind")):
+            above = found[-1]
+            found[-1] = replace(above, claims=above.claims + claims, errors=above.errors + errors)
+        else:
+            form = _form(row, bench)
+            found.append(Row(number, form, claims, (*_errors("", form), *errors)))
+    return found
 
 
-def _understood(number: int, row: dict[str, str], bench: Bench, display: Display) -> Row:
-    form = UnitForm({field: _value(field, row.get(column, "")) for column, field in UNIT_COLUMNS.items()},
-                    instance=Unit(bench=bench))  # fmt: skip
+def _form(row: dict[str, str], bench: Bench) -> UnitForm:
+    unit, air_flow = Unit(bench=bench), row.get(AIR_FLOW, "").strip()
+    form = UnitForm(
+        {field: _value(field, row.get(column, "")) for column, field in UNIT_COLUMNS.items()}, instance=unit
+    )
+    if air_flow:
+        try:
+            unit.claimed_air_flow_m3_per_h = forms.FloatField(min_value=0).clean(air_flow)
+        except ValidationError as error:
+            form.add_error(None, f"{AIR_FLOW}: {error.messages[0]}")
+    return form
+
+
+def _claims(row: dict[str, str], display: Display) -> tuple[tuple[ClaimForm, ...], tuple[str, ...]]:
+    """Return the row's claims, all at the row's condition, and what is wrong with them."""
     shared = {field: row.get(column, "").strip() for column, field in CLAIM_COLUMNS.items()}
-    claims = [
+    own = next((shared["rating"] for field in TEMPERATURES.values() if shared[field]), None)
+    if own is not None:  # its own temperatures make it a condition of its own, by whatever name
+        shared["rating"] = "own"
+    found = [
         ClaimForm(
-            {"quantity": found[1], "value": cell.strip().replace(",", ""), "quantity_unit": _unit(found[2])} | shared,
+            {"quantity": heading[1], "value": cell.strip().replace(",", ""), "quantity_unit": _unit(heading[2])}
+            | shared,
             display=display,
         )
-        for heading, cell in row.items()
-        if (found := _claim_heading(heading)) and cell.strip()
-    ]  # fmt: skip
-    errors = [*_errors("", form)]
-    for claim in claims:
-        errors += _errors(f"{claim.data['quantity']}: ", claim)
-    return Row(number, form, tuple(claims), tuple(errors))
+        for name, cell in row.items()
+        if (heading := _claim_heading(name)) and cell.strip()
+    ]
+    errors = [sentence for claim in found for sentence in _errors(f"{claim.data['quantity']}: ", claim)]
+    for claim in found:
+        claim.instance.condition_name = claim.instance.condition_name or ("" if own in (None, "own") else own)
+    return tuple(found), tuple(errors)
 
 
 def _value(field: str, cell: str) -> str:
@@ -143,6 +185,8 @@ def _value(field: str, cell: str) -> str:
     if field in CHOICES:
         named = {label.lower(): value for value, label in CHOICES[field].choices}
         return named.get(text.lower(), text.lower()) or ("unknown" if field == "compressor" else "")
+    if field.startswith("is_"):
+        return "on" if text.lower() in YES else ""
     return text
 
 
@@ -158,29 +202,3 @@ def _errors(prefix: str, form: Any) -> Iterator[str]:
         label = "" if field == "__all__" else f"{(form.fields[field].label or field).lower()}: "
         for sentence in sentences:
             yield f"{prefix}{label}{sentence}"
-
-
-def written(units: Iterable[Unit]) -> str:
-    """Return units with their claims as CSV that reads back; a cell that a spreadsheet would run is made harmless."""
-    rows = []
-    for unit in units:
-        claims = list(unit.claims.all())
-        row = {column: _cell(unit, field) for column, field in UNIT_COLUMNS.items()}
-        row |= {f"{claim.quantity} [{claim.quantity_unit}]": f"{claim.value:g}" for claim in claims}
-        first = claims[0] if claims else Claim()
-        row |= {"condition": first.condition_name, "basis": first.basis, "stated in": first.stated_in}
-        row |= {"stated on": first.stated_on.isoformat() if first.stated_on else ""}
-        rows.append(row)
-    headings = list(dict.fromkeys([*UNIT_COLUMNS, *(heading for row in rows for heading in row)]))
-    text = io.StringIO()
-    writer = csv.DictWriter(text, headings, restval="", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({heading: harmless(cell) for heading, cell in row.items()} for row in rows)
-    return text.getvalue()
-
-
-def _cell(unit: Unit, field: str) -> str:
-    if field == "tag_text":
-        return ", ".join(str(tag) for tag in unit.tags.all())
-    value = getattr(unit, field)
-    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)

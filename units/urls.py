@@ -68,7 +68,8 @@ unit_urls = [
     path("", unit_edit.listing, name="units"),
     path("new/", unit_edit.new, name="unit-new"),
     path("import/", bulk.import_units, name="units-import"),
-    path("units.csv", bulk.export_units, name="units-export"),
+    path("units.csv", bulk.export_units, {"form": "csv"}, name="units-export"),
+    path("units.xlsx", bulk.export_units, {"form": "xlsx"}, name="units-export-workbook"),
     path("<uuid:unit_id>/", unit.show, name="unit"),
     path("<uuid:unit_id>/edit/", unit_edit.edit, name="unit-edit"),
 ]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import io
+import re
+from datetime import date
 
 import openpyxl
 import pytest
@@ -10,7 +13,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from tests import builders
-from units.models import CatalogueEntry, Unit
+from units.models import CatalogueEntry, Claim, Tag, Unit
 
 pytestmark = pytest.mark.django_db
 
@@ -94,23 +97,92 @@ def test_a_file_that_is_no_list_is_refused_in_a_sentence(tester, data, sentence)
     assert sentence in answer.text
 
 
-def test_what_is_written_out_reads_back_as_it_was(tester, bench):
-    kept(tester, LIST)
-    text = tester.get(reverse("units-export")).text
-    before = sorted(
-        Unit.objects.values_list("maker", "model", "kind", "compressor", "voltage_v", "price", "refrigerant")
+FIELDS = [field.attname for field in Unit._meta.concrete_fields if not field.attname.endswith(("id", "_at"))]
+STATED = [field.attname for field in Claim._meta.concrete_fields if not field.attname.endswith("id")]
+US = {"room_temp_c": 26.6667, "room_wet_bulb_c": 19.4444, "outdoor_temp_c": 35.0, "outdoor_wet_bulb_c": 23.8889}
+OWN = {"room_temp_c": 25.3, "outdoor_temp_c": -4.75}
+
+
+def everything() -> list[tuple]:
+    """Return all that is kept of the units, their claims and their tags."""
+    return [
+        (
+            [getattr(unit, name) for name in FIELDS],
+            sorted(str([getattr(claim, name) for name in STATED]) for claim in unit.claims.all()),
+            sorted(str(tag) for tag in unit.tags.all()),
+        )
+        for unit in Unit.objects.order_by("maker", "model")
+    ]
+
+
+def full(bench) -> None:
+    """Keep units that use all there is: claims of one quantity at four conditions, hostile text, every digit."""
+    unit = builders.a_unit(
+        bench=bench, model="W8", serial="007", notes="=1+1\nsecond line", obtained="lent",
+        obtained_detail="'=asked for",
+        price="349.90", price_currency="EUR", voltage_v=230.5, is_reference=True, is_synthetic=True,
+        claimed_air_flow_m3_per_h=321.125, afterwards="returned", refrigerant="R-32",
+    )  # fmt: skip
+    unit.claims.all().delete()
+    unit.tags.add(Tag.objects.create(bench=bench, value="quiet"), Tag.objects.create(bench=bench, key="a", value="b"))
+    us = {"condition_name": "US room unit test 1 (95 °F outdoors)", **US}
+    claims = (
+        ("capacity", 8123.456789, "Btu/h", us | {"stated_in": "box", "stated_on": date(2026, 3, 1)}),
+        ("capacity", 2.4, "kW", us | {"stated_in": "data sheet", "basis": "own laboratory"}),
+        ("capacity", 2100.0, "W", {"condition_name": "a mild day", **OWN}),
+        ("capacity", 2100.0, "W", OWN),
+        ("capacity", 2200.0, "W", {}),
+        ("eer", 10.2, "Btu/(W·h)", us | {"stated_in": "box", "stated_on": date(2026, 3, 1)}),
+        ("eer", 9.1, "Btu/(W·h)", us | US | {"outdoor_temp_c": 36.0}),
+        ("sound", 52.0, "dB(A)", {}),
     )
-    claims = sorted(Unit.objects.values_list("model", "claims__quantity", "claims__value", "claims__outdoor_temp_c"))
+    factor = {"Btu/h": 1 / 3.412141633127942, "kW": 1000.0}
+    for quantity, value, quantity_unit, stated in claims:
+        si = value * factor.get(quantity_unit, 1.0)
+        Claim.objects.create(
+            unit=unit, quantity=quantity, value=value, quantity_unit=quantity_unit, value_si=si, **stated
+        )
+    builders.a_unit(bench=bench, model="plain").claims.all().delete()
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_a_list_written_out_and_read_in_again_has_lost_nothing(tester, bench, form):
+    full(bench)
+    before = everything()
+    name = {"csv": "units-export", "xlsx": "units-export-workbook"}[form]
+    file = tester.get(reverse(name)).content
     Unit.objects.all().delete()
+    read = sent(tester, file, f"list.{form}")
+    assert "All 2 rows are understood" in read.text
+    text = html.unescape(re.search(r"<textarea[^>]*>\n?(.*?)</textarea>", read.text, re.DOTALL)[1])
     assert kept(tester, text).status_code == 302
-    assert (
-        sorted(Unit.objects.values_list("maker", "model", "kind", "compressor", "voltage_v", "price", "refrigerant"))
-        == before
+    assert everything() == before
+
+
+def test_a_workbook_of_ours_is_opened_by_another_program_with_numbers_as_numbers(tester, bench):
+    full(bench)
+    file = io.BytesIO(tester.get(reverse("units-export-workbook")).content)
+    rows = list(openpyxl.load_workbook(file).active.iter_rows(values_only=True))
+    first = next(dict(zip(rows[0], row, strict=True)) for row in rows if row[1] == "W8")
+    assert (first["serial"], first["voltage [v]"]) == ("007", 230.5)
+    assert first["notes"] == "'=1+1\nsecond line"  # text, and no formula to anyone
+
+
+def test_claims_at_another_condition_stand_in_a_row_of_their_own_under_the_unit(tester):
+    text = (
+        "maker,model,kind,capacity [W],condition\nQuellmar,W8,Window,2340,ISO 5151 T1\n,,,2200,ISO 5151 T3\n"
+        "Tavessa,M9,mini_split,2600,ISO 5151 T1\n"
     )
-    assert (
-        sorted(Unit.objects.values_list("model", "claims__quantity", "claims__value", "claims__outdoor_temp_c"))
-        == claims
-    )
+    assert kept(tester, text).status_code == 302
+    claims = Claim.objects.filter(unit__model="W8").values_list("value", "condition_name")
+    assert sorted(claims) == [(2200.0, "ISO 5151 T3"), (2340.0, "ISO 5151 T1")]
+    assert Claim.objects.filter(unit__model="M9").count() == 1
+
+
+def test_a_fault_in_a_row_of_claims_is_told_with_the_unit_it_belongs_to(tester):
+    answer = kept(tester, "maker,model,kind,capacity [kW],outdoors\nQuellmar,W8,Window,2.4,\n,,,2.2,hot\n")
+    assert answer.status_code == 422
+    assert "capacity: outdoors: “hot” is no temperature." in answer.text
 
 
 def test_the_export_holds_the_units_of_ones_own_bench_only(reader, bench):

@@ -10,11 +10,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
-from units import access, bulk
+from units import access, bulk, bulk_written
 from units.actions import units as actions
 from units.middleware import BenchRequest
 from units.models import Bench, Unit
 from units.quantities import display_of
+from units.workbook import MEDIA_TYPE
+
+FORMS = {
+    "csv": (bulk_written.as_csv, "text/csv; charset=utf-8"),
+    "xlsx": (bulk_written.as_workbook, MEDIA_TYPE),
+}
 
 
 @login_required
@@ -23,7 +29,7 @@ def import_units(request: BenchRequest) -> HttpResponse:
     if request.bench is None:
         return redirect("bench-home")
     bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
-    context: dict[str, object] = {"columns": [*bulk.UNIT_COLUMNS, *bulk.CLAIM_COLUMNS]}
+    context: dict[str, object] = {"columns": [*bulk.UNIT_COLUMNS, bulk.AIR_FLOW, *bulk.CLAIM_COLUMNS]}
     status = 200
     if request.method == "POST":
         try:
@@ -58,12 +64,13 @@ def _kept(request: BenchRequest, bench: Bench, rows: list[bulk.Row]) -> HttpResp
 
 @require_safe
 @login_required
-def export_units(request: BenchRequest) -> HttpResponse:
-    """Hand out the bench's units and claims as the same table."""
+def export_units(request: BenchRequest, form: str) -> HttpResponse:
+    """Hand out the bench's units and claims as the same table, as CSV or as a workbook."""
     if request.bench is None:
         return redirect("bench-home")
     units = access.visible(Unit, request.user).filter(bench=request.bench).prefetch_related("claims", "tags")
-    response = HttpResponse(bulk.written(units), content_type="text/csv; charset=utf-8")
-    name = f"units-{request.bench.slug}-{timezone.localdate():%Y-%m-%d}.csv"
+    make, media_type = FORMS[form]
+    response = HttpResponse(make(units), content_type=media_type)
+    name = f"units-{request.bench.slug}-{timezone.localdate():%Y-%m-%d}.{form}"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
