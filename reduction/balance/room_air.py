@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import hypot
 
+import numpy as np
+
 from reduction.align.timeline import Series, group_cells, slope_over
 from reduction.balance.coil import CoilTemp, coil_temp
 from reduction.balance.draft import Draft
@@ -57,13 +59,10 @@ def _note_humidity(draft: Draft, room: Measured) -> None:
     elif rh:
         percent, u = _humidity(draft, rh)
         draft.conditions["room_rh_percent"] = Measured(value=percent, u=u)
-        edges = [
-            float(wet_bulb_c(room.value, float(humidity_ratio(room.value, p, pressure)), pressure))
-            for p in (percent, max(0.5, percent - u), min(MOST_RH, percent + u))
-        ]
-        draft.conditions["room_wet_bulb_c"] = Measured(
-            value=edges[0], u=hypot((edges[2] - edges[1]) / 2.0, 0.35 * room.u)
-        )
+        around = np.array([percent, max(0.5, percent - u), min(MOST_RH, percent + u)])
+        temp_c = np.full(3, room.value)
+        bulb_c, low, high = wet_bulb_c(temp_c, humidity_ratio(temp_c, around, pressure), pressure).tolist()
+        draft.conditions["room_wet_bulb_c"] = Measured(value=bulb_c, u=hypot((high - low) / 2.0, 0.35 * room.u))
 
 
 def _humidity(draft: Draft, group: tuple[Series, ...]) -> tuple[float, float]:

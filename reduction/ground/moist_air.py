@@ -64,11 +64,12 @@ def saturation_pressure_pa(temp_c: N) -> N:
     tau = 1.0 - kelvin / 647.096
     powers = tau * (-7.85951783 + 1.84408259 * tau**0.5 - 11.7866497 * tau**2)
     powers = powers + tau**3.5 * (22.6807411 - 15.9618719 * tau**0.5) + 1.80122502 * tau**7.5
-    liquid = 22.064e6 * np.exp(647.096 / kelvin * powers)
-    theta = kelvin / TRIPLE_POINT_K
-    ice_powers = -21.2144006 * theta**0.00333333333 + 27.3203819 * theta**1.20666667 - 6.10598130 * theta**1.70333333
-    ice = 611.657 * np.exp(ice_powers / theta)
-    return cast("N", np.where(kelvin >= TRIPLE_POINT_K, liquid, ice)[()])
+    found: Any = 22.064e6 * np.exp(647.096 / kelvin * powers)
+    if np.any(kelvin < TRIPLE_POINT_K):
+        theta = kelvin / TRIPLE_POINT_K
+        powers = -21.2144006 * theta**0.00333333333 + 27.3203819 * theta**1.20666667 - 6.10598130 * theta**1.70333333
+        found = np.where(kelvin >= TRIPLE_POINT_K, found, 611.657 * np.exp(powers / theta))
+    return cast("N", found[()])
 
 
 def enhancement_factor(temp_c: N, pressure_pa: float = STANDARD_PRESSURE_PA) -> N:
@@ -79,7 +80,10 @@ def enhancement_factor(temp_c: N, pressure_pa: float = STANDARD_PRESSURE_PA) -> 
     >>> print(round(enhancement_factor(25.0), 4))
     1.0043
     """
-    vapour_pa = saturation_pressure_pa(temp_c)
+    return _enhancement(temp_c, saturation_pressure_pa(temp_c), pressure_pa)
+
+
+def _enhancement(temp_c: N, vapour_pa: N, pressure_pa: float) -> N:
     first = (pressure_pa - vapour_pa) / STANDARD_PRESSURE_PA
     second = first * (pressure_pa - vapour_pa) / pressure_pa
     a, b, c, d, e = ENHANCEMENT
@@ -87,7 +91,8 @@ def enhancement_factor(temp_c: N, pressure_pa: float = STANDARD_PRESSURE_PA) -> 
 
 
 def _saturated_vapour_pa(temp_c: N, pressure_pa: float) -> N:
-    return enhancement_factor(temp_c, pressure_pa) * saturation_pressure_pa(temp_c)
+    vapour_pa = saturation_pressure_pa(temp_c)
+    return _enhancement(temp_c, vapour_pa, pressure_pa) * vapour_pa
 
 
 def _ratio_from_vapour(vapour_pa: N, pressure_pa: float) -> N:
@@ -238,8 +243,8 @@ def wet_bulb_c(temp_c: N, ratio: N, pressure_pa: float = STANDARD_PRESSURE_PA) -
     """
     guess: Any = np.asarray(temp_c, dtype=np.float64) * 0.7
     for _ in range(NEWTON_STEPS):
-        low = humidity_ratio_from_wet_bulb(temp_c + 0.0 * guess, guess - 0.005, pressure_pa)
-        high = humidity_ratio_from_wet_bulb(temp_c + 0.0 * guess, guess + 0.005, pressure_pa)
+        near = np.stack([guess - 0.005, guess + 0.005])
+        low, high = humidity_ratio_from_wet_bulb(temp_c + 0.0 * guess, near, pressure_pa)
         step = (0.5 * (low + high) - ratio) * 0.01 / (high - low)
         guess = guess - step
         if np.max(np.abs(step), initial=0.0) < NEWTON_DONE_K:
@@ -259,6 +264,6 @@ def dew_point_c(ratio: N, pressure_pa: float = STANDARD_PRESSURE_PA) -> N:
     wanted = np.log(pressure_pa * known / (WATER_TO_AIR_MOLAR_MASS + known))
     guess: Any = np.asarray(243.04 * (wanted - 6.4149) / (24.04 - wanted))  # inverse of the Magnus form, to start from
     for _ in range(NEWTON_STEPS):
-        low, high = (np.log(_saturated_vapour_pa(guess + step, pressure_pa)) for step in (-0.005, 0.005))
+        low, high = np.log(_saturated_vapour_pa(np.stack([guess - 0.005, guess + 0.005]), pressure_pa))
         guess = guess - (0.5 * (low + high) - wanted) * 0.01 / (high - low)
     return cast("N", guess[()])

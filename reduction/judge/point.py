@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import isfinite
 from typing import Any
 
@@ -26,12 +27,12 @@ class Reduced:
     result: Propagated
     trial: Trial | None
 
-    @property
+    @cached_property
     def confirmed(self) -> bool:
         """Whether Monte Carlo agrees with the GUM interval, or was not asked."""
         return self.trial is None or confirms(self.result, self.trial)
 
-    @property
+    @cached_property
     def interval_w(self) -> tuple[float, float]:
         """The interval of the capacity that is reported. [W]"""
         if self.trial is not None and not self.confirmed:
@@ -63,7 +64,8 @@ def reduce_balance(balance: Balance, settings: Settings, draws: Draws | None = N
 def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ...] = ()) -> Point:
     """State one point: the figures, every term, both budgets and what was found; the limit is judged later."""
     balance, result = reduced.balance, reduced.result
-    dof = result.dof(CAPACITY)
+    dof, k, budget = result.dof(CAPACITY), result.interval_k(CAPACITY), result.budget(CAPACITY)
+    u95_w = k * result.u(CAPACITY)
     return Point(
         label=window.label,
         start=window.start,
@@ -73,19 +75,19 @@ def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ..
         capacity_w=float(result.values[CAPACITY]),
         capacity_kind=balance.kind,
         capacity_u_w=result.u(CAPACITY),
-        capacity_u95_w=result.interval_k(CAPACITY) * result.u(CAPACITY),
+        capacity_u95_w=u95_w,
         sensible_w=float(result.values[SENSIBLE]),
         sensible_u95_w=result.expanded(SENSIBLE),
         **_latent(reduced),
         **_efficiency(reduced),
-        k=result.interval_k(CAPACITY),
+        k=k,
         dof=dof if isfinite(dof) else None,
         interval_w=reduced.interval_w,
         interval_from="GUM" if reduced.confirmed else "Monte Carlo",
         terms=_terms(reduced),
-        budget=result.budget(CAPACITY),
+        budget=budget,
         limit=UNDECIDED,
-        findings=(*balance.findings, *findings, *_assumed(result, balance.label), *_disagreement(reduced)),
+        findings=(*balance.findings, *findings, *_assumed(budget, u95_w, balance.label), *_disagreement(reduced)),
         window=window,
     )
 
@@ -122,7 +124,7 @@ def _efficiency(reduced: Reduced) -> dict[str, Any]:
         "cop_u95": u95,
         "eer_btu_per_wh": cop * BTU_PER_H_PER_W,
         "eer_u95": u95 * BTU_PER_H_PER_W,
-        "eer_budget": tuple(_in_eer(line) for line in result.budget(COP)),
+        "eer_budget": result.budget(COP, BTU_PER_H_PER_W),
     }
 
 
@@ -139,32 +141,22 @@ def _terms(reduced: Reduced) -> tuple[Term, ...]:
     )
 
 
-def _in_eer(line: Component) -> Component:
-    return line.model_copy(
-        update={
-            "sensitivity": line.sensitivity * BTU_PER_H_PER_W,
-            "contribution_w": line.contribution_w * BTU_PER_H_PER_W,
-        }
-    )
-
-
-def _assumed(result: Propagated, label: str) -> tuple[Finding, ...]:
+def _assumed(budget: tuple[Component, ...], u95_w: float, label: str) -> tuple[Finding, ...]:
     """Say what an uncharacterised room costs: the share of the variance its assumed bands make."""
     share = sum(
         line.share
-        for line in result.budget(CAPACITY)
+        for line in budget
         if "not characterised" in line.source and (line.shared_key or "").startswith("room:")
     )
     if share < WORTH_SAYING:
         return ()
-    u = result.interval_k(CAPACITY) * result.u(CAPACITY)
-    without = u * max(0.0, 1.0 - share) ** 0.5
+    without = u95_w * max(0.0, 1.0 - share) ** 0.5
     return (
         Finding(
             code="room_not_characterised",
             severity=Severity.WARNING,
             sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the "
-            f"variance: ±{u:.0f} W would be about ±{without:.0f} W with a known room.",
+            f"variance: ±{u95_w:.0f} W would be about ±{without:.0f} W with a known room.",
             subject=label,
             remedy="Log the room's temperatures over two hours with everything off, or over a night of heating without "
             "the unit: either run narrows these bands.",

@@ -97,8 +97,11 @@ class Propagated:
         half = self.interval_k(output, probability) * self.u(output)
         return float(self.values[output]) - half, float(self.values[output]) + half
 
-    def budget(self, output: int = 0) -> tuple[Component, ...]:
-        """Return one line per input that matters, the largest first; the shares sum to one."""
+    def budget(self, output: int = 0, scale: float = 1.0) -> tuple[Component, ...]:
+        """Return one line per input that matters, the largest first; the shares sum to one.
+
+        With `scale` of so many times the output: sensitivities and contributions are multiplied by it.
+        """
         parts = self.contributions[output]
         variance = self.covariance[output, output]
         shares = parts * (self.correlation @ parts) / variance if variance > 0 else np.zeros_like(parts)
@@ -108,8 +111,8 @@ class Propagated:
                 value=item.value,
                 quantity_unit=item.quantity_unit,
                 u=item.u,
-                sensitivity=float(self.sensitivities[output, i]),
-                contribution_w=float(parts[i]),
+                sensitivity=scale * float(self.sensitivities[output, i]),
+                contribution_w=scale * float(parts[i]),
                 share=float(shares[i]),
                 dof=item.dof if isfinite(item.dof) else None,
                 source=item.source,
