@@ -9,13 +9,12 @@ from typing import Any
 
 from reduction.balance.heat_balance import OUTPUTS, Balance
 from reduction.ground.constants import BTU_PER_H_PER_W
-from reduction.session import Component, Finding, Limit, Point, Settings, Severity, Term, WindowResult
+from reduction.judge.assumed_room import assumed
+from reduction.session import Finding, Limit, Point, Settings, Severity, Term, WindowResult
 from reduction.uncertainty.montecarlo import Draws, Trial, confirms, monte_carlo
 from reduction.uncertainty.propagation import Propagated, propagate
 
 CAPACITY, SENSIBLE, LATENT, POWER, COP = range(len(OUTPUTS))
-WORTH_SAYING = 0.05
-"""Share of the variance below which an assumed band is not worth a finding."""
 UNDECIDED = Limit(verdict="cannot tell", because="Not judged.")
 
 
@@ -64,8 +63,7 @@ def reduce_balance(balance: Balance, settings: Settings, draws: Draws | None = N
 def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ...] = ()) -> Point:
     """State one point: the figures, every term, both budgets and what was found; the limit is judged later."""
     balance, result = reduced.balance, reduced.result
-    dof, k, budget = result.dof(CAPACITY), result.interval_k(CAPACITY), result.budget(CAPACITY)
-    u95_w = k * result.u(CAPACITY)
+    dof, k = result.dof(CAPACITY), result.interval_k(CAPACITY)
     return Point(
         label=window.label,
         start=window.start,
@@ -75,7 +73,7 @@ def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ..
         capacity_w=float(result.values[CAPACITY]),
         capacity_kind=balance.kind,
         capacity_u_w=result.u(CAPACITY),
-        capacity_u95_w=u95_w,
+        capacity_u95_w=k * result.u(CAPACITY),
         sensible_w=float(result.values[SENSIBLE]),
         sensible_u95_w=result.expanded(SENSIBLE),
         **_latent(reduced),
@@ -85,9 +83,9 @@ def point_of(reduced: Reduced, window: WindowResult, findings: tuple[Finding, ..
         interval_w=reduced.interval_w,
         interval_from="GUM" if reduced.confirmed else "Monte Carlo",
         terms=_terms(reduced),
-        budget=budget,
+        budget=result.budget(CAPACITY),
         limit=UNDECIDED,
-        findings=(*balance.findings, *findings, *_assumed(budget, u95_w, balance.label), *_disagreement(reduced)),
+        findings=(*balance.findings, *findings, *assumed(result, balance.label, CAPACITY), *_disagreement(reduced)),
         window=window,
     )
 
@@ -138,29 +136,6 @@ def _terms(reduced: Reduced) -> tuple[Term, ...]:
             how=term.how,
         )
         for i, term in enumerate(reduced.balance.ledger.terms)
-    )
-
-
-def _assumed(budget: tuple[Component, ...], u95_w: float, label: str) -> tuple[Finding, ...]:
-    """Say what an uncharacterised room costs: the share of the variance its assumed bands make."""
-    share = sum(
-        line.share
-        for line in budget
-        if "not characterised" in line.source and (line.shared_key or "").startswith("room:")
-    )
-    if share < WORTH_SAYING:
-        return ()
-    without = u95_w * max(0.0, 1.0 - share) ** 0.5
-    return (
-        Finding(
-            code="room_not_characterised",
-            severity=Severity.WARNING,
-            sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the "
-            f"variance: ±{u95_w:.0f} W would be about ±{without:.0f} W with a known room.",
-            subject=label,
-            remedy="Log the room's temperatures over two hours with everything off, or over a night of heating without "
-            "the unit: either run narrows these bands.",
-        ),
     )
 
 

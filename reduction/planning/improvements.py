@@ -31,7 +31,7 @@ def _changes(run: Run) -> Iterator[tuple[str, Run]]:
     equipment = run.equipment
     yield "Soak four hours longer", replace(run, soak_s=run.soak_s + 4 * SECONDS_PER_HOUR)
     yield (
-        "Characterise the room: two hours with everything off, a night heated",
+        "Characterise the room: a night held warm with the unit off, then some hours without heat",
         replace(run, room=_characterised(run.room)),
     )
     more = equipment.model_copy(update={"room_sensors": equipment.room_sensors + 1})

@@ -80,7 +80,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     Raises
     ------
     NothingToReduce
-        Without a room temperature, a neighbour's temperature or three hours with the unit off.
+        Without a room temperature, a neighbour's temperature or two hours with the unit off.
 
     References
     ----------
@@ -253,7 +253,10 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
     pattern = "no pattern left" if chance > 0.05 else "some pattern left, which the stated uncertainty allows for"
     total_u95 = 2.0 * float(np.sqrt(summary.cov[:surfaces, :surfaces].sum()))
     troubles = _troubles(run, float(x[:surfaces].sum()), total_u95)
-    told = f"{hours:.1f} h with the unit off give ΣUA = {x[:surfaces].sum():.1f} ± {total_u95:.1f} W/K"
+    heated = float(run.log.heat_w.max()) >= LEAST_HEAT_W
+    told = f"{hours:.1f} h with the unit off" + (
+        f" give ΣUA = {x[:surfaces].sum():.1f} ± {total_u95:.1f} W/K" if heated else ""
+    )
     u = np.sqrt(np.diag(summary.cov))
     correlation = summary.cov / np.outer(u, u) if (u > 0.0).all() else np.eye(u.size)
     c = float(max(x[surfaces], 1.0))
@@ -267,6 +270,7 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
                 correlation=tuple(round(float(r), 4) for r in correlation[k, :k]),
             )
             for k, to in enumerate(run.to)
+            if heated
         ),
         c_eff_j_per_k=c,
         c_eff_u95_j_per_k=float(u95[surfaces]),
@@ -275,7 +279,7 @@ def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArra
         residual_rms_c=float(np.std(noise @ residual)) * run.log.interval_s / (c * np.sqrt(2.0)),
         residual_whiteness=f"lag-one correlation {rho:.2f}, Ljung–Box p = {chance:.2f}: {pattern}",
         identifiable=not troubles,
-        because="; ".join([told, *troubles, *_remarks(run, x, u95)]) + ".",
+        because="; ".join([told, *troubles, *(_remarks(run, x, u95) if heated else ())]) + ".",
         correlation=tuple(tuple(float(v) for v in row) for row in correlation),
         parameter_names=(*(f"UA to {to}" for to in run.to), *NAMES),
         course_w=_course(run.log, noise @ residual),

@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 HOUR_S = 3600.0
 UNIT_OFF_W = 30.0  # standby and a control board; more than that may cool
-SHORTEST_RUN_S = 3.0 * HOUR_S
+SHORTEST_RUN_S = 1.9 * HOUR_S  # two hours, less what first and last rows of the loggers leave out
 OBSERVED_EVERY_S = 300.0
 SMOOTH_S = 600.0  # where no heater switches
 HEAT_ROLES = (Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER, Role.OTHER_POWER)
@@ -118,7 +118,7 @@ def run_of(timeline: Timeline, session: Session) -> Run:
     Raises
     ------
     NothingToReduce
-        Without a room temperature, a neighbour's temperature or three hours with the unit off.
+        Without a room temperature, a neighbour's temperature or two hours with the unit off.
     """
     role = Role.ROOM_TEMP if timeline.of(Role.ROOM_TEMP) else Role.RETURN_TEMP
     room = mean_cells(timeline, role)

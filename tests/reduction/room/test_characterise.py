@@ -16,6 +16,7 @@ from fixtures.replicas.run import simulate
 from fixtures.replicas.sessions import HOUR, draw_characterisation
 from reduction.align.timeline import Timeline, align
 from reduction.errors import NothingToReduce
+from reduction.judge.assumed_room import RUNS
 from reduction.room.characterise import characterise, room_found
 from reduction.room.envelope import total_ua
 from reduction.room.room_regression import whiteness
@@ -162,6 +163,38 @@ def test_surfaces_told_by_one_run_keep_what_they_share() -> None:
     assert adjacent.correlation[0] < -0.5
     assert f"{total[1]:.1f} W/K" in fit.because
     assert total[1] < min(outdoor.u95_w_per_k, adjacent.u95_w_per_k)
+
+
+def _part(whole: Timeline, first_s: float, last_s: float) -> Timeline:
+    """A log that begins and ends with a part of another."""
+    series = []
+    for each in whole.series.values():
+        kept = (each.time_s >= first_s) & (each.time_s <= last_s)
+        series.append(replace(each, time_s=each.time_s[kept], values=each.values[kept]))
+    return align(tuple(series))
+
+
+def test_two_hours_with_an_hour_of_heat_tell_a_room_by_half_and_two_hours_without_tell_none() -> None:
+    """Simulated rooms of nine stores: what the finding about a room never characterised promises."""
+    rng = np.random.default_rng(3)
+    plan = draw_characterisation(12, rng)
+    course = simulate(plan, rng)
+    off, told, bare = [], [], []
+    for i in range(12):
+        one = replica(plan, course, i, rng)
+        session, timeline = as_session(one)
+        switched_s = one.known.window_s[1]
+        fit = characterise(_part(timeline, switched_s - HOUR, switched_s + HOUR), session)
+        value, u95 = total_ua(fit.surfaces)
+        off.append(abs(value - plan.rooms.ua_out[i] - plan.rooms.ua_adjacent[i]) / u95)
+        told.append(u95 / value)
+        cold = characterise(_part(timeline, switched_s + 60.0, switched_s + 2.1 * HOUR), session)
+        assert not cold.identifiable
+        bare.append("hardly any heat" in cold.because)
+        assert (cold.surfaces == ()) is bare[-1]
+    assert any(bare)
+    assert sum(each <= 1.0 for each in off) >= 11
+    assert np.median(told) / 2.0 == pytest.approx(RUNS[0][1], abs=0.06)
 
 
 def test_simulated_rooms_are_recovered_as_often_as_stated() -> None:
