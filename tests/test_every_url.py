@@ -38,6 +38,8 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "bench-choose": ("post", 302, 404, 302, 302, 302),
     "bench-archive": ("get", 302, 200, 403, 403, 200),
     "bench-download": ("post", 302, 200, 403, 403, 200),
+    "export-begin": ("post", 302, 404, 404, 404, 404),  # who may ask for which kind: test_exports.py
+    "export-file": ("get", 302, 404, 404, 404, 404),  # the scene's job is another kind of work
     "bench-delete": ("post", 302, 302, 403, 403, 302),
     "people": ("get", 302, 200, 200, 200, 200),
     "person-dismiss": ("post", 302, 404, 403, 403, 302),

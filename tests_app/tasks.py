@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
@@ -10,6 +11,7 @@ from django.db import transaction
 from django_tasks import task
 
 from reduction.errors import ReductionError
+from reduction.run import Progress
 from tests_app.actions import jobs, reduce
 from tests_app.models import Job, Reduction, Session
 from units.models import Bench, Person
@@ -37,9 +39,21 @@ def queue_reduction(*, session: Session, by: Person | None) -> Job:
                 return waiting
         job = Job.objects.create(bench=session.bench, session=session, what=REDUCTION, total_steps=STEPS, asked_by=by)
         if jobs.is_queued():  # job and task are kept together or not at all
-            _hand_over(job)
+            hand_over(job)
     if not jobs.is_queued():
-        _hand_over(job)
+        hand_over(job)
+    job.refresh_from_db()
+    return job
+
+
+def queue(**facts: object) -> Job:
+    """Make a job with its task, and return it as it then stands; where there is no queue, the work is done by now."""
+    with transaction.atomic():
+        job = Job.objects.create(**facts)
+        if jobs.is_queued():  # job and task are kept together or not at all
+            hand_over(job)
+    if not jobs.is_queued():
+        hand_over(job)
     job.refresh_from_db()
     return job
 
@@ -52,7 +66,7 @@ def recover(*, now: datetime | None = None) -> list[Job]:
         with transaction.atomic():
             if job.attempts < MOST_ATTEMPTS and jobs.is_queued():
                 if as_it_was.update(state=Job.State.WAITING, done_steps=0, message="", heard_at=datetime.now(UTC)):
-                    _hand_over(job)
+                    hand_over(job)
                     recovered.append(job)
             elif as_it_was.update(state=Job.State.FAILED, message=LOST, finished_at=datetime.now(UTC)):
                 recovered.append(job)
@@ -61,7 +75,8 @@ def recover(*, now: datetime | None = None) -> list[Job]:
     return recovered
 
 
-def _hand_over(job: Job) -> None:
+def hand_over(job: Job) -> None:
+    """Queue the job's task, or where there is no queue do it now."""
     result = TASKS[job.what].enqueue(job_id=str(job.pk))
     Job.objects.filter(pk=job.pk).update(task_id=str(result.id))
 
@@ -69,22 +84,27 @@ def _hand_over(job: Job) -> None:
 @task()
 def run_reduction(job_id: str) -> None:
     """Reduce the job's session; how it went is read from the job. A task that runs twice finds nothing to take up."""
+
+    def work(job: Job, progress: Progress) -> dict[str, object]:
+        return {"reduction": reduce.run_and_store(session=job.session, by=job.asked_by, progress=progress)}
+
+    perform(job_id, work)
+
+
+def perform(job_id: str, work: Callable[[Job, Progress], dict[str, object]]) -> None:
+    """Take the job up, do its work and write how it ended; the person reads a sentence, the log has the trace."""
     asked = Job.objects.select_related("asked_by").filter(pk=UUID(job_id)).first()
     job = jobs.take_up(job=asked, by=asked.asked_by) if asked else None
-    if job is not None:
-        _work(job, asked.asked_by)
-
-
-def _work(job: Job, by: Person | None) -> None:
-    """Do the work and write how it ended; the person reads a sentence, the log has the trace."""
+    if job is None:
+        return
 
     def progress(stage: str, part: float) -> None:
-        jobs.report(job=job, message=stage, done_steps=round(part * STEPS), by=by)
+        jobs.report(job=job, message=stage, done_steps=round(part * STEPS), by=job.asked_by)
 
     try:
         with jobs.heartbeat(job):
-            reduction = reduce.run_and_store(session=job.session, by=by, progress=progress)
-        ended = {"reduction": reduction, "state": Job.State.DONE, "message": "Done", "done_steps": STEPS}
+            made = work(job, progress)
+        ended = made | {"state": Job.State.DONE, "message": "Done", "done_steps": STEPS}
     except jobs.Superseded:
         return
     except ReductionError as error:
@@ -92,7 +112,7 @@ def _work(job: Job, by: Person | None) -> None:
     except Exception as error:
         log.exception("Job %s broke", job.pk)
         ended = {"state": Job.State.FAILED, "message": NO_ROOM if is_full(error) else BROKE}
-    jobs.end(job=job, by=by, **ended)
+    jobs.end(job=job, by=job.asked_by, **ended)
 
 
 # --- many sessions as one task ------------------------------------------------------------------------------
@@ -101,14 +121,7 @@ def _work(job: Job, by: Person | None) -> None:
 def queue_rereduction(*, bench: Bench, sessions: list[Session], by: Person) -> Job:
     """Ask for sessions of a bench to be reduced again, one after the other; the job's detail says what came of each."""
     detail = {"sessions": [str(session.pk) for session in sessions], "outcomes": []}
-    with transaction.atomic():
-        job = Job.objects.create(bench=bench, what=REREDUCTION, total_steps=len(sessions), detail=detail, asked_by=by)
-        if jobs.is_queued():  # job and task are kept together or not at all
-            _hand_over(job)
-    if not jobs.is_queued():
-        _hand_over(job)
-    job.refresh_from_db()
-    return job
+    return queue(bench=bench, what=REREDUCTION, total_steps=len(sessions), detail=detail, asked_by=by)
 
 
 @task()

@@ -10,6 +10,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from tests_app.models import Evidence
+from units.actions import exports
 from units.archive.rows import of_bench, staying, travelling
 from units.models import Bench, Person
 
@@ -44,11 +45,14 @@ def delete_now(*, bench: Bench, by: Person | None) -> str:
     """Remove a bench with everything on it: the one way in which evidence and editions ever go."""
     with transaction.atomic():
         stored = list(Evidence.objects.filter(bench=bench).values_list("stored_as", flat=True))
+        made = exports.stored(bench)
         for model in (*staying(), *reversed(travelling())):
             _remove(model, bench)
     for name in stored:
         if not Evidence.objects.filter(stored_as=name).exists():
             default_storage.delete(name)
+    for name in made:
+        default_storage.delete(name)
     return bench.name
 
 

@@ -7,7 +7,8 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from datetime import UTC, datetime
 from typing import IO, Any
 
@@ -49,21 +50,30 @@ class _Zip:
         self._zip.close()
 
 
-def write(bench: Bench, to: IO[bytes]) -> str:
+def write(bench: Bench, to: IO[bytes], progress: Callable[[str, float], None] = lambda stage, part: None) -> str:
     """Write the bench's archive and return its content digest: equal content, equal digest, on any database."""
-    archive, content, counts = _Zip(to), hashlib.sha256(), {}
+    with closing(_Zip(to)) as archive:
+        return _written_into(archive, bench, progress)
+
+
+def _written_into(archive: _Zip, bench: Bench, progress: Callable[[str, float], None]) -> str:
+    content, counts = hashlib.sha256(), {}
     numbers, people = Numbers(bench), dict(Person.objects.values_list("pk", "username"))
-    for model in travelling():
+    kinds, files = travelling(), sorted(_files(bench))
+    steps = len(kinds) + len(files) + 1
+    for step, model in enumerate(kinds):
+        progress("Writing rows", step / steps)
         name = f"rows/{model.__name__}.jsonl"
         rows = [written(row, numbers, people) for row in of_bench(model, bench).iterator(chunk_size=500)]
         counts[model.__name__] = len(rows)
         content.update(_canonical_lines(name, rows))
         archive.add(name, (_line(row) for row in rows))
-    for name, stored_as in sorted(_files(bench)):
+    for step, (name, stored_as) in enumerate(files, start=len(kinds)):
+        progress("Copying files", step / steps)
         archive.add(name, blocks_of(stored_as))
         content.update(f"{archive.sums[name]}  {name}\n".encode())
     archive.add("people.jsonl", (_line(row) for row in _people(bench)))
-    archive.add("points.csv", [_points(bench)])
+    archive.add("points.csv", [points_table(bench)])
     archive.add("README.md", [README.encode()])
     manifest = {
         "format": FORMAT,
@@ -75,7 +85,6 @@ def write(bench: Bench, to: IO[bytes]) -> str:
     }
     archive.add("manifest.json", [json.dumps(manifest, indent=2, ensure_ascii=False).encode()])
     archive.add("SHA256SUMS", [f"{value}  {name}\n".encode() for name, value in archive.sums.items()])
-    archive.close()
     return content.hexdigest()
 
 
@@ -107,8 +116,8 @@ def _people(bench: Bench) -> list[dict[str, Any]]:
     return [{"username": each.person.username, "role": each.role} for each in members]
 
 
-def _points(bench: Bench) -> bytes:
-    """The points as a table for a spreadsheet: derived, not read back."""
+def points_table(bench: Bench) -> bytes:
+    """Return all reduced points as a table for a spreadsheet: derived, not read back."""
     text = io.StringIO()
     table = csv.writer(text, lineterminator="\n")
     table.writerow(TABLE)

@@ -12,13 +12,15 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from tests_app.models import Job
 from units import access
-from units.actions import benches
+from units.actions import benches, exports
 from units.archive import write
 from units.middleware import BenchRequest
 from units.models import Bench, Edition
 
 IN_MEMORY = 8 * 1024 * 1024
+A_FEW = 8
 
 
 def _own(request: BenchRequest) -> Bench:
@@ -34,6 +36,8 @@ def show(request: BenchRequest) -> HttpResponse:
     bench = _own(request)
     published = access.visible(Edition, request.user).filter(review__bench=bench, superseded_by__isnull=True)
     context = {"published": published.select_related("review"), "grace": benches.GRACE.days}
+    made = access.visible(Job, request.user).filter(bench=bench, what=exports.EXPORT)
+    context |= {"exports": made[:A_FEW], "kept_days": exports.KEPT_FOR.days}
     return render(request, "units/bench_archive.html", context)
 
 
