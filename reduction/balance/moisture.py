@@ -15,6 +15,7 @@ from reduction.ground.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR
 from reduction.ground.moist_air import (
     dew_point_c,
     specific_volume_m3_per_kg,
+    vaporisation_heat_j_per_kg,
     vapour_enthalpy_j_per_kg,
     water_enthalpy_j_per_kg,
 )
@@ -33,6 +34,7 @@ BUFFERING = (1.0, 5.0)
 """Moisture that the room holds over what its air holds: plaster, paper, cloth; common practice, no source."""
 TYPICAL_RATIO = 0.008
 ORDINARY_WATER_C = (15.0, 25.0)
+ORDINARY_COIL_C = 8.0
 LATENT_KNOWN_WITHIN = 0.1
 """A room moisture balance counts where its u is below this part of the dry capacity."""
 
@@ -228,9 +230,20 @@ def _enter_terms(ledger: Ledger, session: Session, air: Air, condensed: Quantity
     ledger.add_term(
         "moisture from outside the room",
         lambda x: LATENT_HEAT_J_PER_KG * (condensed(x) - made(x)),
-        "K1·(condensed − supplied), K1 = 2460 kJ/kg; what a humidifier evaporates takes its heat from the room",
+        f"K1·(condensed − supplied); {_convention(air)}; what a humidifier evaporates takes its heat from the room",
     )
     ledger.add_term("water in and out", water, "enthalpy of water supplied and condensed, beside K1")
+
+
+def _convention(air: Air) -> str:
+    """K1 is a definition: no error of its own, but not the heat that water gives up at this coil."""
+    coil_c = max(0.0, 0.5 * (air.coil.low_c + air.coil.high_c)) if air.coil else ORDINARY_COIL_C
+    real = float(vaporisation_heat_j_per_kg(coil_c)) / LATENT_HEAT_J_PER_KG - 1.0
+    less = "less" if real > 0.0 else "more"
+    return (
+        f"K1 = {LATENT_HEAT_J_PER_KG / 1e3:.0f} kJ/kg is exact by convention, {abs(real):.1%} {less} than at "
+        f"{coil_c:.0f} °C, which parts latent from sensible and leaves their sum"
+    )
 
 
 def _water_temp(ledger: Ledger, name: str, given_c: float | None, band: tuple[float, float] | None) -> Quantity:

@@ -114,3 +114,12 @@ def test_a_logged_scale_is_used_before_a_weighing_by_hand() -> None:
 def test_the_moisture_terms_are_named_in_the_balance() -> None:
     names = set(terms_of(with_water(weighed(1.0, 0.0, 1.0))))
     assert {"moisture from outside the room", "water in and out"} <= names
+
+
+def test_the_convention_of_the_latent_part_is_said_with_how_far_it_is_from_this_coil() -> None:
+    """IAPWS-95: 2489.0 kJ/kg at 5 °C and 2477.2 at 10 °C, so 2484 at 7 °C: 1.0 % above K1, which is a definition."""
+    balance = with_water(weighed(1.0, 0.0, 1.0))
+    (term,) = [term for term in balance.ledger.terms if term.name == "moisture from outside the room"]
+    assert "exact by convention" in term.how
+    assert "1.0% less than at 7 °C" in term.how
+    assert not any("K1" in item.name for item in balance.ledger.inputs)
