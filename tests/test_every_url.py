@@ -122,6 +122,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "comment-decide": ("post", 302, 404, 403, 403, 302),
     "published": ("get", 200, 200, 200, 200, 200),
     "feed": ("get", 200, 200, 200, 200, 200),
+    "data-set": ("get", 200, 200, 200, 200, 200),
     "sitemap": ("get", 200, 200, 200, 200, 200),
     "health": ("get", 200, 200, 200, 200, 200),
     "health-live": ("get", 200, 200, 200, 200, 200),
@@ -164,6 +165,9 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "api-reduction": ("get", 401, 404, 200, 200, 200),
     "api-points": ("get", 401, 200, 200, 200, 200),
     "api-published-points": ("get", 200, 200, 200, 200, 200),
+    "api-published-units": ("get", 200, 200, 200, 200, 200),
+    "api-published-comparison": ("get", 400, 400, 400, 400, 400),  # no unit is named
+    "api-editions": ("get", 200, 200, 200, 200, 200),
     "api-openapi": ("get", 200, 200, 200, 200, 200),
     "api-schema-session": ("get", 200, 200, 200, 200, 200),
     "api-schema-result": ("get", 200, 200, 200, 200, 200),

@@ -126,6 +126,7 @@ review_urls = [
 published_urls = [
     path("", published.listing, name="published"),
     path("feed.atom", published.feed, name="feed"),
+    path("data.zip", published.everything, name="data-set"),
     path("<slug:slug>/", carrying_style(published.latest), name="edition"),
     path("<slug:slug>/<int:number>/", carrying_style(published.numbered), name="edition-numbered"),
     path("<slug:slug>/<int:number>/edition.json", published.document, name="edition-json"),

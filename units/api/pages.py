@@ -30,3 +30,15 @@ class InTimeOfMeasurement(Newest):
     """Published points in the order they were measured."""
 
     ordering = ("measured_at", "id")
+
+
+class ByName(Newest):
+    """Units by maker and model."""
+
+    ordering = ("name", "id")
+
+
+class NewestEdition(Newest):
+    """Newest edition first."""
+
+    ordering = ("-published_at", "id")

@@ -7,7 +7,7 @@ from drf_spectacular.views import SpectacularJSONAPIView
 from rest_framework.permissions import AllowAny
 
 from reduction.session import Result
-from units.api.views import plan, results, schema, sessions, units
+from units.api.views import plan, published, results, schema, sessions, units
 
 openapi = SpectacularJSONAPIView.as_view(permission_classes=[AllowAny], authentication_classes=[])
 
@@ -36,6 +36,13 @@ result_urls = [
     path("published-points/", results.PublishedPointList.as_view(), name="api-published-points"),
 ]
 
+# what is published
+published_urls = [
+    path("published-units/", published.PublishedUnitList.as_view(), name="api-published-units"),
+    path("published-comparison/", published.PublishedComparison.as_view(), name="api-published-comparison"),
+    path("editions/", published.EditionList.as_view(), name="api-editions"),
+]
+
 # /api/plan/
 plan_urls = [path("plan/", plan.PlanTest.as_view(), name="api-plan")]
 
@@ -44,6 +51,7 @@ urlpatterns = [
     *unit_urls,
     *session_urls,
     *result_urls,
+    *published_urls,
     path("openapi.json", openapi, name="api-openapi"),
     path("schema/session.json", schema.DocumentSchema.as_view(), name="api-schema-session"),
     path("schema/result.json", schema.DocumentSchema.as_view(model=Result), name="api-schema-result"),

@@ -12,16 +12,17 @@ import altair as alt
 from csp.decorators import csp_replace
 from django.core.cache import cache
 from django.core.files.storage import default_storage
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.utils.cache import patch_vary_headers
+from django.utils.cache import get_conditional_response, patch_vary_headers
 from django.utils.http import quote_etag
 from django.views.decorators.clickjacking import xframe_options_exempt
 from django.views.decorators.http import require_safe
 
 from units import drawing
-from units.editions import export, feeds, raw, read
+from units.editions import data_set, export, feeds, raw, read
 from units.editions.document import standing_alone
 from units.editions.serve import A_DAY, ASK_AGAIN, FOR_EVER, Served, origin_of, sent, served
 from units.editions.style import PLACE, dressed
@@ -37,6 +38,19 @@ def listing(request: HttpRequest) -> HttpResponse:
     """List every review that stands, newest first."""
     editions = read.with_titles(read.latest())
     return render(request, "units/published/listing.html", {"editions": editions})
+
+
+@require_safe
+def everything(request: HttpRequest) -> HttpResponseBase:
+    """Hand out all that is published as one file."""
+    digest = data_set.state()
+    found = get_conditional_response(request, etag=quote_etag(digest))
+    response = found or FileResponse(
+        data_set.packed(digest).open("rb"), as_attachment=True, filename=data_set.NAME, content_type="application/zip"
+    )
+    response["ETag"] = quote_etag(digest)
+    response["Cache-Control"] = ASK_AGAIN
+    return response
 
 
 @require_safe
