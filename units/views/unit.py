@@ -32,7 +32,10 @@ POOLED: dict[str, Callable[[PooledFigure], tuple[float | None, float | None]]] =
     "eer": lambda figure: (figure.eer, figure.eer_u95),
     "cop": lambda figure: (scaled(figure.eer, 1 / BTU_PER_H_PER_W), scaled(figure.eer_u95, 1 / BTU_PER_H_PER_W)),
 }
-CHARTS = ("capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "ratio", "eer-load", "shortfall")
+CHARTS = (
+    "capacity-outdoor", "eer-outdoor", "capacity-room", "eer-room", "capacity-wet-bulb", "eer-wet-bulb", "ratio",
+    "eer-load", "shortfall",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,6 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "tags": unit.tags.all(),
         "claims": [_beside(row, claim, figure, display) for claim in unit.claims.all()],
         "headline": figure,
-        "headline_basis": basis_of(figure) if figure else "",
-        "headline_cop": POOLED["cop"](figure) if figure else None,
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": sessions,
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
@@ -80,6 +81,8 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
+    if figure is not None:
+        context |= {"headline_basis": basis_of(figure), "headline_cop": POOLED["cop"](figure)}
     return render(request, "units/unit.html", context)
 
 
