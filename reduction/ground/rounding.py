@@ -84,7 +84,7 @@ def true_minus(sentence: str) -> str:
     >>> true_minus("-0.4 K/h (-12 W) on 2026-07-18 by plug-2")
     '−0.4 K/h (−12 W) on 2026-07-18 by plug-2'
     """
-    return _NEGATIVE.sub(MINUS, sentence)
+    return _NEGATIVE.sub(MINUS, sentence) if "-" in sentence else sentence
 
 
 def with_unit(value: float, u95: float | None, quantity_unit: str) -> str:

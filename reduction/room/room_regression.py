@@ -17,7 +17,7 @@ from itertools import combinations, pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
-from scipy.stats import chi2 as chi_squared
+from scipy.special import chdtrc
 
 from reduction.room.relaxation import relaxing_part
 
@@ -213,4 +213,4 @@ def whiteness(residual: FloatArray) -> tuple[float, float]:
     off = residual - residual.mean()
     lags = np.arange(1, min(LAGS, n // 4) + 1)
     r = np.array([off[k:] @ off[:-k] for k in lags]) / (off @ off)
-    return float(r[0]), float(chi_squared.sf(n * (n + 2) * np.sum(r**2 / (n - lags)), lags.size))
+    return float(r[0]), float(chdtrc(lags.size, n * (n + 2) * np.sum(r**2 / (n - lags))))

@@ -11,7 +11,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtri
 
 FloatArray = NDArray[np.float64]
@@ -19,6 +18,7 @@ Shape = Literal["normal", "rectangular", "triangular"]
 
 LIMITED: tuple[Shape, Shape] = ("rectangular", "triangular")
 HALF_PERIOD = 9.0  # standard deviations: nothing of a normal error lies beyond
+NEWTON_STEPS = 60
 HARMONICS: FloatArray = np.arange(1.0, 257.0)
 
 
@@ -64,7 +64,12 @@ def half_width(contributions: FloatArray, shapes: Sequence[Shape], probability: 
     curve = curve * np.prod(np.sinc(sqrt(6.0) * np.outer(parts[pointed], turn)) ** 2, axis=0)
     weight = curve * 2.0 / (np.pi * HARMONICS)
 
-    def missing(width: float) -> float:
-        return probability - width / HALF_PERIOD - float(weight @ np.sin(2.0 * np.pi * width * turn))
-
-    return float(brentq(missing, 0.0, HALF_PERIOD, xtol=1e-6))
+    width = 0.0
+    for _ in range(NEWTON_STEPS):  # from below on a convex falling curve: none passes the root
+        angle = 2.0 * np.pi * width * turn
+        missing = probability - width / HALF_PERIOD - float(weight @ np.sin(angle))
+        step = missing / (1.0 / HALF_PERIOD + 2.0 * np.pi * float((weight * turn) @ np.cos(angle)))
+        width += step
+        if abs(step) < 1e-6:
+            break
+    return width
