@@ -69,11 +69,11 @@ def write(page: Any, keep: Any) -> str:
     page.get_by_label("Quellmar").check()
     page.get_by_role("button", name="Save").click()
     page.get_by_role("textbox", name="Disclosure").fill("Bought by the bench in a shop. No ties to the maker.")
-    page.get_by_role("textbox", name="Text").fill(
-        "## Found\n\nIt removed {{ P1 capacity }}.\n\n{{ chart capacity-outdoor }}\n"
-    )
+    page.get_by_role("textbox", name="Text").fill("## Found\n\nIt removed ")
+    insert(page, "P1 cooling capacity as tested", "Capacity against outdoor temperature", "Results as tested")
     page.locator("#live a.bound").wait_for()
     page.locator("#live svg").wait_for()
+    page.locator("#live table").get_by_role("link", name="P1").wait_for()
     assert "2,300" in page.locator("#live a.bound").inner_text()
     assert_accessible(page)
     keep(page, "write")
@@ -81,6 +81,23 @@ def write(page: Any, keep: Any) -> str:
     page.get_by_text("Saved.").wait_for()
     assert_fits(page, 360, 320)
     return page.url
+
+
+def insert(page: Any, *names: str) -> None:
+    """Choose figures, charts and tables from the list, and set them where the cursor stands."""
+    for name in names:
+        page.get_by_label("Insert at the cursor").select_option(label=name)
+        page.get_by_role("button", name="Insert", exact=True).click()
+
+
+def preview(page: Any, address: str, keep: Any) -> None:
+    """Read the whole page as it would be published; nothing of it is public yet."""
+    page.goto(address)
+    page.get_by_role("link", name="Preview the page").click()
+    page.get_by_text("Draft, not published").wait_for()
+    assert page.locator("#chart-capacity-outdoor svg").count() == 1
+    assert_accessible(page)
+    keep(page, "preview")
 
 
 def publish(page: Any, address: str, *, erratum: str = "") -> None:
@@ -99,6 +116,8 @@ def test_a_review_from_the_first_word_to_its_withdrawal(
     page, visitor = browser_page, visitor_page
     sign_in(page)
     address = write(page, keep_screenshot)
+    preview(page, address, keep_screenshot)
+    page.goto(address)
     share_with_the_maker(page, visitor, address)
     publish(page, address)
     edition = Edition.objects.get()

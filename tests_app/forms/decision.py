@@ -41,8 +41,8 @@ class RuleForm(forms.Form):
     ) -> None:
         given = {
             "rule": standing.rule,
-            "probability_percent": round(100.0 * standing.probability, 6),
-            "guard_factor": standing.guard_factor,
+            "probability_percent": f"{100.0 * standing.probability:g}",
+            "guard_factor": f"{standing.guard_factor:g}",
             "tolerance_from": standing.tolerance_from,
         }
         super().__init__(*args, initial=given, **kwargs)

@@ -27,7 +27,9 @@ function inPageColours(text, inks) {
   return Object.entries(inks).reduce((spec, [ink, token]) => spec.replaceAll(`"${ink}"`, `"${resolved(token)}"`), text);
 }
 
-function rowsOf({ columns, rows }) {
+function rowsOf(table) {
+  if (Array.isArray(table)) return table; // a published chart, whose data are frozen as they were
+  const { columns, rows } = table;
   return rows.map((row) => Object.fromEntries(row.map((cell, n) => [columns[n], cell])));
 }
 
@@ -54,7 +56,7 @@ async function live(figure, button) {
   picture.after(place);
   const { view } = await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
   picture.hidden = true;
-  linked(view);
+  if (spec.params?.some(({ name }) => name === "single")) linked(view); // a published chart stands alone
   return () => {
     views.delete(view);
     view.finalize();
