@@ -84,8 +84,9 @@ def _season_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
 
 def _season(options: argparse.Namespace) -> int:
+    result = load_result(options.result)
     own = season_of_result(
-        load_result(options.result),
+        result,
         options.climate.read_text(encoding="utf-8-sig"),
         str(options.climate),
         kind=options.kind,
@@ -96,7 +97,7 @@ def _season(options: argparse.Namespace) -> int:
         room_wet_bulb_c=options.wet_bulb_c,
         standby_hours=options.standby_hours,
     )
-    sys.stdout.write(season_report(own))
+    sys.stdout.write(season_report(own, result.seasonal))
     return 0
 
 

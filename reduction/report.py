@@ -158,7 +158,7 @@ def _told_together(fit: RoomFit) -> Iterator[tuple[str, str]]:
 def season_lines(figure: SeasonFigure) -> str:
     """Lay out a seasonal figure with each input, measured or bounded."""
     rows = [
-        (f"  {each.name}", f"{with_unit(each.value, 2 * each.u, each.quantity_unit)}  {each.because}")
+        (f"  {each.name}", f"{with_unit(each.value, 2 * each.u, each.quantity_unit.removeprefix('1'))}  {each.because}")
         for each in figure.inputs
     ]
     return "\n".join(

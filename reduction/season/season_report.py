@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -12,7 +13,7 @@ from reduction.report import season_lines
 from reduction.season.climate import climate_bins
 from reduction.season.seasonal import load_line
 from reduction.season.unit_season import OwnSeason, levels_of, own_season, standby_of
-from reduction.session import Result, UnitKind
+from reduction.session import Result, SeasonFigure, UnitKind
 
 HINT = "`python -m reduction schema result` prints what may stand there."
 
@@ -63,8 +64,8 @@ def _nothing_to_carry(result: Result) -> NothingToReduce:
     )
 
 
-def season_report(own: OwnSeason) -> str:
-    """Lay out an own season: efficiency with its inputs, energy, what was not met, cost as an interval."""
+def season_report(own: OwnSeason, published: Sequence[SeasonFigure] = ()) -> str:
+    """Lay out an own season: efficiency with its inputs, energy, what was not met, cost; published figures after it."""
     season, cost = own.season, own.cost
     low, high = own.cost_interval
     lines = [
@@ -74,7 +75,9 @@ def season_report(own: OwnSeason) -> str:
         f"over {cost.standby_hours:,.0f} h",
         f"Cost of the season  {cost.total:,.2f} (between {low:,.2f} and {high:,.2f}) at {cost.price_per_kwh:g} a kWh",
     ]
-    return "\n".join(lines) + "\n"
+    if published:
+        lines += ["", "By published procedures, for climates and loads of their own"]
+    return "\n".join([*lines, *(season_lines(figure) for figure in published)]) + "\n"
 
 
 def load_result(path: Path) -> Result:

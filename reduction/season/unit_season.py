@@ -18,6 +18,7 @@ from reduction.judge.own_surface import fitted_surface
 from reduction.judge.rated_point import RatedPoint, shared_errors
 from reduction.judge.rating import rating_correction
 from reduction.season.ceer import ceer, variable_speed_ceer
+from reduction.season.procedures import published_seasons
 from reduction.season.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
 from reduction.session import (
     Compressor,
@@ -80,17 +81,30 @@ def rated_point(point: Point, kind: UnitKind) -> RatedPoint | None:
 def seasonal_figures(
     points: Sequence[Point], kind: UnitKind, compressor: Compressor = Compressor.UNKNOWN
 ) -> tuple[SeasonFigure, ...]:
-    """Return the seasonal figures that a session's points give by a published procedure; empty where they give none."""
-    if kind not in (UnitKind.WINDOW, UnitKind.THROUGH_WALL):
-        return ()
+    """Return the seasonal figures that a session's points give by published procedures; empty where they give none."""
     rated = [each for point in points if (each := rated_point(point, kind))]
-    figure = us_ceer(rated, standby_of(points), compressor)
-    return (figure,) if figure else ()
+    return procedure_figures(rated, kind, standby_of(points), compressor)
+
+
+def procedure_figures(
+    rated: Sequence[RatedPoint],
+    kind: UnitKind,
+    standby: Measured | None = None,
+    compressor: Compressor = Compressor.UNKNOWN,
+) -> tuple[SeasonFigure, ...]:
+    """Return the figures of every published procedure that holds for a kind of unit, from points of any sessions."""
+    ceers = [us_ceer(rated, standby, compressor)] if kind in (UnitKind.WINDOW, UnitKind.THROUGH_WALL) else []
+    seasons = published_seasons(levels_of_rated(rated), kind, standby_input(standby), compressor)
+    return (*(figure for figure in ceers if figure), *seasons)
 
 
 def levels_of(points: Sequence[Point], kind: UnitKind) -> list[list[RatedPoint]]:
     """Return the levels of a unit for `own_season`, lowest first: each reduced speed alone, full speed from all."""
-    rated = [each for point in points if (each := rated_point(point, kind))]
+    return levels_of_rated([each for point in points if (each := rated_point(point, kind))])
+
+
+def levels_of_rated(rated: Sequence[RatedPoint]) -> list[list[RatedPoint]]:
+    """Return the same of points as they are offered to a correction."""
     reduced = [[each] for each in rated if each.limit.verdict == "reduced speed"]
     full = [each for each in rated if each.limit.verdict == "at full speed"]
     return [*sorted(reduced, key=lambda level: level[0].capacity.value), *([full] if full else [])]
@@ -121,7 +135,7 @@ def us_ceer(
     rated = rating_correction(full, named_condition("us_room_95f"))
     if rated is None:
         return None
-    idle = _standby(standby)
+    idle = standby_input(standby)
     fixed = compressor is Compressor.FIXED_SPEED
     levels = None if fixed else _levels(points, full, rated)
     tests = [rated] if levels is None else levels
@@ -163,7 +177,7 @@ def own_season(
     if not curves or any(curve is None for curve in curves):
         return None
     capacity, power, power_u = (np.array(each) for each in zip(*(c for c in curves if c is not None), strict=True))
-    idle, loss = _standby(standby), _cycling_loss()
+    idle, loss = standby_input(standby), _cycling_loss()
     season = bin_season(bins, load_w, capacity, power, loss.value)
     cases = [
         (bin_season(bins, load_w, capacity, power + sign * power_u, bound), max(0.0, idle.value + sign * idle.u))
@@ -236,7 +250,8 @@ def _ceer(tests: Sequence[tuple[float, float]], standby_w: float) -> float:
     return ceer(*tests[0], standby_w) if len(tests) == 1 else variable_speed_ceer(tests, standby_w).ceer
 
 
-def _standby(standby: Measured | None) -> SeasonInput:
+def standby_input(standby: Measured | None) -> SeasonInput:
+    """Return the power a unit waits with as an input: measured with the unit off, else bounded."""
     if standby is not None:
         return _input("standby power", standby.value, standby.u, "W", "window with the unit off", measured=True)
     low, high = STANDBY_BOUNDS_W

@@ -114,5 +114,5 @@ def test_the_ceer_of_a_result_is_shown_with_what_is_measured_and_what_is_bounded
     builders.a_reduction(session=session, supersedes=stored, result=result)
     text = plain(reader.get(reverse("result", args=[session.pk])))
     assert f"CEER {value:.1f} ± 0.4 Btu/(W·h)" in text
-    assert "it is neither the EER of a window nor a SEER" in text
+    assert "it is neither the EER of a window nor a figure by another procedure" in text
     assert ("measured" in text, "bounded" in text) == (True, True)

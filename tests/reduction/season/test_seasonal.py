@@ -204,7 +204,8 @@ def test_the_command_line_gives_a_season_in_an_own_climate(tmp_path: Path, capsy
 
 def test_a_stored_point_gives_the_ceer_of_a_single_speed_unit(tmp_path: Path) -> None:
     result = load_result(_result_file(tmp_path))
-    (figure,), eer = result.seasonal, result.points[0].ratings[0].eer_btu_per_wh
+    (figure, cspf), eer = result.seasonal, result.points[0].ratings[0].eer_btu_per_wh
+    assert cspf.name.startswith("CSPF")
     assert figure.name == "CEER"
     assert figure.because.startswith("One test at 95 °F")
     assert 0.97 * eer < figure.value < eer
