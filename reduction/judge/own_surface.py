@@ -174,8 +174,9 @@ def _relative_errors(
 
     The conditions are read by the same thermometers in every point, so theirs are shared.
     """
-    steps = [np.array([HALF_STEP_K, 0.0]), np.array([0.0, HALF_STEP_K])]
-    slopes = [_log_map(each, quantity, at + step) - _log_map(each, quantity, at - step) for step in steps]
+    steps = HALF_STEP_K * np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
+    above, below = _log_map(each, quantity, (at + steps[:, None]).reshape(-1, 2)).reshape(2, 2, len(at))
+    slopes = above - below
     wet_bulb_u = np.array([point.wet_bulb.u for point in points])
     outdoor_u = np.array([point.outdoor_temp_c.u for point in points])
     of_conditions = np.column_stack([slopes[0] * wet_bulb_u, slopes[1] * outdoor_u])
@@ -196,7 +197,8 @@ def _design(places: FloatArray) -> FloatArray:
 
 def _log_map(each: PerformanceMap, quantity: Quantity, places: FloatArray) -> FloatArray:
     """Return the logarithm of `map_value` at places (wet bulb, outdoor), shape (n, 2) to (n,)."""
-    x, y = np.clip(places[:, 0], *each.wet_bulb_range_c), np.clip(places[:, 1], *each.outdoor_range_c)
+    low, high = np.array([each.wet_bulb_range_c, each.outdoor_range_c]).T
+    x, y = np.minimum(np.maximum(places, low), high).T
     capacity, eir = (
         np.log(surface(x, y) / surface(RATING_WET_BULB_C, RATING_OUTDOOR_C)) for surface in (each.capacity, each.eir)
     )
