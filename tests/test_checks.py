@@ -17,6 +17,7 @@ BIN = Path(sys.executable).parent
         ["ruff", "format", "--no-cache", "--check", "."],
         ["mypy"],
         ["lint-imports", "--no-cache"],
+        ["bandit", "--quiet", "--configfile", "pyproject.toml", "--recursive", "reduction", "units", "tests_app"],
     ],
     ids=lambda command: " ".join(command),
 )

@@ -17,10 +17,11 @@ from tests.test_every_url import TABLE, arguments_of, scene  # noqa: F401 - the 
 UNSAFE = ("post", "put", "patch", "delete")
 # Pages that show a form on GET and take it on POST; whatever else the table reads with GET only reads.
 FORMS = {
-    "people", "invitation", "unit-new", "units-import", "unit-edit", "session-new", "session-import", "session-edit", "files",
-    "channels", "facts", "decision", "room-new", "room-edit", "room-value-new", "instrument-new", "instrument-edit",
-    "instrument-calibrate", "review-new", "review", "review-publish", "review-withdraw", "shared-reply", "sign-in", "sign-in-code",
-    "password-change", "tokens", "api-units", "api-sessions", "colocation", "season", "review-preview", "upload-part",
+    "people", "invitation", "unit-new", "units-import", "unit-edit", "session-new", "session-import", "session-edit",
+    "files", "channels", "facts", "decision", "room-new", "room-edit", "room-value-new", "instrument-new",
+    "instrument-edit", "instrument-calibrate", "review-new", "review", "review-publish", "review-withdraw",
+    "shared-reply", "sign-in", "sign-in-code", "password-change", "tokens", "api-units", "api-sessions", "colocation",
+    "season", "review-preview", "upload-part",
 }  # fmt: skip
 ALSO = {"api-unit": {"patch"}, "api-session-decision": {"put"}}
 

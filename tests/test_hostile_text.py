@@ -23,7 +23,7 @@ from tests_app.actions import upload
 from tests_app.models import Session, Window
 from units import shelf
 from units.actions import editions, reviews, shares
-from units.models import Bench, Edition, MakerComment, Room, Unit
+from units.models import Bench, Edition, MakerComment, Room, Tag, Unit
 
 pytestmark = pytest.mark.django_db
 
@@ -98,6 +98,7 @@ def test_the_check_itself_sees_a_carrier_that_runs(carrier: str) -> None:
 
 LISTS = (
     "catalogue", "published", "bench-home", "people", "tokens", "units", "sessions", "rooms", "instruments", "reviews",
+    "bench-archive", "second-step",
 )  # fmt: skip
 
 
@@ -121,6 +122,8 @@ def hostile(owner: Client, bench: Bench) -> dict[str, Any]:
     short = {name: CARRIERS[name][:40] for name in CARRIERS}
     unit = builders.a_unit(bench=bench, claims={}, maker=short["script"], model=short["image"], obtained="bought",
                            afterwards="kept", obtained_detail=all_of_it[:200], refrigerant="<b>R</b>")  # fmt: skip
+    for key in ("image", "out of an attribute"):
+        unit.tags.add(Tag.objects.create(bench=bench, key=short[key], value=CARRIERS[key][:80]))
     room = builders.a_room(bench=bench, name=short["out of an attribute"])
     instrument = builders.an_instrument(bench=bench, name=short["image"])
     session = _hostile_session(bench, unit, room, owner)

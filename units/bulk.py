@@ -18,7 +18,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from python_calamine import CalamineError, CalamineWorkbook
 
-from reduction.errors import Place, UnreadableFile
+from reduction.errors import Place, ReductionError, UnreadableFile
+from reduction.readers.sheet_size import refuse_large_sheets
+from reduction.readers.source import BROKEN_ARCHIVE
 from units.forms.unit import ClaimForm, UnitForm
 from units.models import Claim, Unit
 from units.quantities import METRIC, Display
@@ -118,8 +120,12 @@ def _lines(name: str, data: bytes) -> list[list[str]]:
 
 def _workbook(name: str, data: bytes) -> list[list[str]]:
     try:
+        if data[:2] == b"PK":
+            refuse_large_sheets(name, data)
         sheet = CalamineWorkbook.from_filelike(io.BytesIO(data)).get_sheet_by_index(0)
-    except CalamineError as error:
+    except (CalamineError, *BROKEN_ARCHIVE) as error:
+        if isinstance(error, ReductionError):
+            raise
         remedy = "Save it as CSV in UTF-8, or as xlsx."
         raise _unreadable(name, "a workbook that cannot be opened", "a CSV file or a workbook", remedy) from error
     return [["" if cell is None else _written(cell) for cell in row] for row in sheet.to_python()]

@@ -152,8 +152,19 @@ def refuse_bomb(name: str, archive: zipfile.ZipFile) -> None:
         raise _bomb(name, packed, unpacked)
 
 
+def is_bomb(packed: int, unpacked: int) -> bool:
+    """Say whether so many bytes [B] come of so few as only a bomb makes.
+
+    Examples
+    --------
+    >>> is_bomb(1_000, 100_000_000), is_bomb(10_000_000, 100_000_000), is_bomb(10, 10_000)
+    (True, False, False)
+    """
+    return unpacked > RATIO_FROM and unpacked > MAX_RATIO * max(packed, 1)
+
+
 def _is_bomb(packed: int, unpacked: int, room: int) -> bool:
-    return unpacked > room or (unpacked > RATIO_FROM and unpacked > MAX_RATIO * max(packed, 1))
+    return unpacked > room or is_bomb(packed, unpacked)
 
 
 def _drain(name: str, stream: Stream, packed: int, room: int = MAX_UNPACKED) -> bytes:

@@ -258,3 +258,40 @@ def test_bytes_under_a_digest_that_is_not_theirs_are_refused(archive, full_bench
     with pytest.raises(UnreadableFile, match="whose bytes have another digest"):
         read.read(forged, owner=owner.person)
     assert not default_storage.exists(f"sha256/ff/{claimed}")
+
+
+def added(archive: Path, to: Path, part: str, content: bytes) -> Path:
+    """Write the archive again with one part more, listed with its checksum."""
+    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            line = f"{hashlib.sha256(content).hexdigest()}  {part}\n".encode()
+            new.writestr(name, old.read(name) + (line if name == "SHA256SUMS" else b""))
+        new.writestr(part, content)
+    return to
+
+
+def test_a_part_that_unpacks_to_more_than_any_is_refused_before_it_is_unpacked(archive, full_bench, owner, tmp_path):
+    gone(full_bench)
+    path = added(archive, tmp_path / "x.zip", "certificates/scan.pdf", bytes(32 << 20))
+    with pytest.raises(UnreadableFile, match=r"certificates/scan\.pdf, [\d,]+ bytes that unpack to 33,554,432"):
+        read.read(path, owner=owner.person)
+    assert not Bench.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "part", ["certificates/../../secret_key", "published/../evidence/x", "certificates/../../../x"]
+)
+def test_a_part_whose_path_leaves_its_folder_is_refused(part, archive, full_bench, owner, tmp_path, evidence_folder):
+    gone(full_bench)
+    path = added(archive, tmp_path / "x.zip", part, b"forged")
+    with pytest.raises(UnreadableFile):
+        read.read(path, owner=owner.person)
+    assert not Bench.objects.exists()
+    assert [file for file in tmp_path.rglob("*") if file.is_file() and file.read_bytes() == b"forged"] == []
+
+
+def test_a_part_elsewhere_in_the_archive_is_kept_nowhere(archive, full_bench, owner, tmp_path):
+    gone(full_bench)
+    read.read(added(archive, tmp_path / "x.zip", "/etc/cron.d/x", b"forged"), owner=owner.person)
+    assert [file for file in tmp_path.rglob("*") if file.is_file() and file.read_bytes() == b"forged"] == []
+    assert not Path("/etc/cron.d/x").exists()

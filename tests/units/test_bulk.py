@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import html
 import io
+import itertools
 import re
+import time
+import zipfile
 from datetime import date
 
 import openpyxl
@@ -75,6 +78,42 @@ def test_every_fault_of_a_row_is_named_and_no_row_is_kept(tester):
     assert "capacity: value: 8000 kW is 8e+06 W" in page
     assert "maker: This field is required." in page
     assert not Unit.objects.exists()
+
+
+def bomb(sheet: str) -> bytes:
+    """Return a workbook whose sheet is this XML, small as a file."""
+    plain, packed = io.BytesIO(), io.BytesIO()
+    openpyxl.Workbook().save(plain)
+    with zipfile.ZipFile(plain) as old, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            new.writestr(name, sheet if name == "xl/worksheets/sheet1.xml" else old.read(name))
+    return packed.getvalue()
+
+
+CELLS = (
+    '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>{}</sheetData></worksheet>'
+)
+FAR_APART = '<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576"><v>2</v></c></row>'
+LAUGHS = '<!DOCTYPE x [<!ENTITY a "ha">' + "".join(
+    f'<!ENTITY {after} "{f"&{before};" * 10}">' for before, after in itertools.pairwise("abcdefghi")
+) + "]>"  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (bomb(CELLS.format(FAR_APART)), "1,048,576 rows of 16,384 columns"),
+        (bomb(CELLS.format(" " * (64 << 20))), "bytes that unpack to"),
+        (bomb(LAUGHS + CELLS.format('<row r="1"><c r="A1" t="str"><v>&i;</v></c></row>')), "a workbook that cannot be opened"),
+    ],
+    ids=["cells far apart", "blanks", "entities of entities"],
+)
+def test_a_workbook_that_would_fill_the_memory_is_refused_soon(tester, data, sentence):
+    began = time.perf_counter()
+    answer = sent(tester, data)
+    assert answer.status_code == 422
+    assert sentence in answer.text
+    assert time.perf_counter() - began < 5.0
 
 
 @pytest.mark.parametrize(

@@ -13,11 +13,12 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile
+from django.core.files import File
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, models, transaction
 
 from reduction.errors import Place, UnreadableFile
+from reduction.readers.source import MAX_RATIO, is_bomb
 from units import shelf
 from units.archive.rows import AnyRow, is_numbered, parents_first, travelling
 from units.archive.write import FORMAT
@@ -62,8 +63,13 @@ def _refused(name: str, found: str, expected: str, remedy: str) -> UnreadableFil
 
 
 def _check(archive: zipfile.ZipFile, name: str) -> None:
-    """Recompute every checksum; refuse what is damaged, missing or not listed."""
+    """Recompute every checksum; refuse what is damaged, missing, not listed, or unpacks to more than it can hold."""
     members = set(archive.namelist())
+    if bomb := next((info for info in archive.infolist() if is_bomb(info.compress_size, info.file_size)), None):
+        found = f"{bomb.filename}, {bomb.compress_size:,} bytes that unpack to {bomb.file_size:,}"
+        raise _refused(
+            name, found, f"parts that unpack to at most {MAX_RATIO} times as much", "Export the bench again."
+        )
     if not {"manifest.json", "SHA256SUMS"} <= members:
         raise _refused(name, "no manifest", "the archive of a bench", "Use a file that `export_bench` wrote.")
     stated = json.loads(archive.read("manifest.json")).get("format")
@@ -171,4 +177,5 @@ def _files_in(archive: zipfile.ZipFile) -> None:
         sha256 = member.removeprefix("evidence/")
         name = f"sha256/{sha256[:2]}/{sha256}" if sha256 != member else member
         if not default_storage.exists(name):
-            default_storage.save(name, ContentFile(archive.read(member)))
+            with archive.open(member) as part:
+                default_storage.save(name, File(part))

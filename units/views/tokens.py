@@ -25,7 +25,7 @@ def listing(request: BenchRequest) -> HttpResponse:
         return redirect("bench-home")
     bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
     form = TokenForm(request.POST or None)
-    secret = ""
+    secret = None
     if request.method == "POST" and form.is_valid():
         _, secret = tokens.make(bench=bench, **form.cleaned_data, by=request.user)
         form = TokenForm()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import itertools
 import os
 import time
 import zipfile
@@ -80,6 +81,13 @@ def test_a_file_beyond_the_limit_is_refused_by_its_size(tmp_path: Path) -> None:
         read_log(path)
 
 
+LAUGHS = "<!DOCTYPE x [<!ENTITY a '" + "ha" * 1000 + "'>" + "".join(
+    f"<!ENTITY {after} '{f'&{before};' * 100}'>" for before, after in itertools.pairwise("abcde")
+) + "]>"  # fmt: skip
+LAUGHING = LAUGHS + SHEET.format('<row r="1"><c r="A1" t="str"><v>&e;</v></c></row>')
+OUTSIDE = '<!DOCTYPE x [<!ENTITY e SYSTEM "file:///etc/hostname">]>' + SHEET.format(
+    '<row r="1"><c r="A1" t="str"><v>&e;</v></c></row>'
+)
 OPEN_DOCUMENT = {"mimetype": "application/vnd.oasis.opendocument.spreadsheet", "content.xml": OPEN_TABLE}
 BOMBS = {
     "gz": (gzip.compress(b"0" * (64 << 20)), "bytes that unpack to"),
@@ -89,6 +97,12 @@ BOMBS = {
     "cells far apart": (workbook_with(FAR_APART), "1,048,576 rows of 16,384 columns"),
     "sheet of blanks": (workbook_with(SHEET.format(" " * (64 << 20))), "bytes that unpack to"),
     "repeated cells": (zipped(OPEN_DOCUMENT), "1,000,000 rows of 16,000 columns"),
+    "entities of entities": (workbook_with(LAUGHING), "found"),
+    "entities of entities in a table": (
+        zipped({"mimetype": OPEN_DOCUMENT["mimetype"], "content.xml": LAUGHS + "<x>&e;</x>"}),
+        "a workbook that cannot be opened",
+    ),
+    "an entity of another file": (workbook_with(OUTSIDE), "found"),
     "binary sheet": (zipped({"[Content_Types].xml": "", "xl/worksheets/sheet1.bin": "x"}), "a binary workbook"),
     "brackets": (b"[" * 100_000, "found"),
     "broken zip": (b"PK\x03\x04" + b"\0" * 100, "breaks off or is damaged"),
