@@ -198,7 +198,8 @@ def _design(places: FloatArray) -> FloatArray:
 def _log_map(each: PerformanceMap, quantity: Quantity, places: FloatArray) -> FloatArray:
     """Return the logarithm of `map_value` at places (wet bulb, outdoor), shape (n, 2) to (n,)."""
     low, high = np.array([each.wet_bulb_range_c, each.outdoor_range_c]).T
-    x, y = np.minimum(np.maximum(places, low), high).T
+    inside: FloatArray = np.minimum(np.maximum(places, low), high)
+    x, y = inside[:, 0], inside[:, 1]
     capacity, eir = (
         np.log(surface(x, y) / surface(RATING_WET_BULB_C, RATING_OUTDOOR_C)) for surface in (each.capacity, each.eir)
     )
