@@ -1,7 +1,11 @@
-"""The processes of a production set-up on loopback: PostgreSQL, gunicorn, workers; each can be killed and started."""
+"""The processes of a production set-up on loopback: PostgreSQL, gunicorn, workers; each can be killed and started.
+
+python -m tests.faults.site    # starts them all, says how to ask, stays until it is interrupted
+"""
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import json
 import os
@@ -242,3 +246,21 @@ def running() -> Iterator[Site]:
         finally:
             site.stop()
             database.cleanup()
+
+
+def stay() -> None:
+    """Start everything on an empty database, prove that it is ready, and keep it running until interrupted."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    with running() as site, contextlib.suppress(KeyboardInterrupt):
+        site.start_web()
+        site.start_workers(2)
+        assert site.asked("/healthz/ready/") == 200, "it is not ready"
+        headers = f"-H 'Host: {HOST}' -H 'X-Forwarded-Proto: https'"
+        sys.stdout.write("PostgreSQL, gunicorn and two workers run. Ask as the proxy in front would:\n")
+        sys.stdout.write(f"curl {headers} http://127.0.0.1:{site.port}/healthz/ready/\n")
+        sys.stdout.flush()
+        signal.pause()
+
+
+if __name__ == "__main__":
+    stay()
