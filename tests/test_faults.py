@@ -1,4 +1,4 @@
-"""The faults, each a few times, on real processes: a short run of `python -m tests.faults`."""
+"""Faults and loads, each a few times, on real processes: a short run of `python -m tests.faults`."""
 
 import os
 import subprocess
@@ -8,7 +8,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def test_a_site_whose_processes_are_killed_loses_nothing(tmp_path: Path) -> None:
+def test_a_site_that_is_killed_filled_set_back_and_loaded_loses_nothing(tmp_path: Path) -> None:
     kept = {
         name: value for name, value in os.environ.items() if not name.startswith(("PYTEST", "DATA_DIR", "DATABASE"))
     }

@@ -8,6 +8,8 @@ from dataclasses import asdict
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 
+from django.conf import settings
+from django.core.exceptions import TooManyFilesSent
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
@@ -110,8 +112,11 @@ class ProblemsMiddleware:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """Answer 400."""
-    return page(request, HTTPStatus.BAD_REQUEST)
+    """Answer 400; who sent too many files at once is told how many may come."""
+    most = settings.DATA_UPLOAD_MAX_NUMBER_FILES
+    is_many = isinstance(exception, TooManyFilesSent)
+    sentence = f"Too many files came at once. Send at most {most}, and the rest after." if is_many else ""
+    return page(request, HTTPStatus.BAD_REQUEST, sentence)
 
 
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
