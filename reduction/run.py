@@ -8,7 +8,7 @@ from pathlib import Path
 
 from reduction.align.channels import series_of
 from reduction.align.intake import read_files, session_digest
-from reduction.align.timeline import Timeline, align
+from reduction.align.timeline import Timeline, align, look_up_means
 from reduction.balance.heat_balance import heat_balance
 from reduction.examine.examination import examine
 from reduction.judge.claims import claimed_figures
@@ -103,6 +103,8 @@ def reduce_windows(
     """Points of the windows that hold data, and the covariance of their capacities. [W²]"""
     inside = [window for window in windows if _holds_data(timeline, window)]
     spans = [span_of(timeline, w.label, w.start.timestamp(), w.end.timestamp()) for w in inside]
+    for series in timeline.series.values():
+        look_up_means(series, [(span.start_s, span.end_s) for span in spans])
     releases = slow_mass_release(timeline, session, [(span.start_s, span.end_s) for span in spans])
     balances = [heat_balance(timeline, session, span, slow) for span, slow in zip(spans, releases, strict=True)]
     draws = Draws(session.settings.monte_carlo_draws, session.settings.seed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -119,26 +120,27 @@ def mean_over(series: Series, start_s: float, end_s: float) -> MeanOver:
     300.0
     """
     if (start_s, end_s) not in series.known_means:
-        series.known_means[start_s, end_s] = _mean_over(series, start_s, end_s)
+        look_up_means(series, [(start_s, end_s)])
     return series.known_means[start_s, end_s]
 
 
-def _mean_over(series: Series, start_s: float, end_s: float) -> MeanOver:
-    spans = series.pieces.over(np.array([start_s]), np.array([end_s]))
-    duration = end_s - start_s
-    covered = float(spans.known_s[0] + spans.filled_s[0])
+def look_up_means(series: Series, windows: Sequence[tuple[float, float]]) -> None:
+    """Take the means over several windows in one look-up, for `mean_over` to give."""
+    start_s, end_s = np.array(windows).reshape(-1, 2).T
+    spans, duration = series.pieces.over(start_s, end_s), end_s - start_s
+    covered = spans.known_s + spans.filled_s
     first, last = np.searchsorted(series.time_s, [start_s, end_s])
-    unfilled = np.sqrt(max(0.0, float(spans.gap_variance[0])))
-    return MeanOver(
-        value=float(spans.integral[0]) / covered if covered > 1e-6 else float("nan"),
-        known_fraction=min(1.0, float(spans.known_s[0]) / duration),
-        filled_fraction=float(spans.filled_s[0]) / duration,
-        low=float(spans.low[0]) / duration,
-        high=float(spans.high[0]) / duration,
-        u_gap=float(unfilled) / duration,
-        u_sampling=float(np.sqrt(max(0.0, float(spans.sampling_variance[0])))) / duration,
-        n=int(last - first),
-    )
+    table = [
+        np.divide(spans.integral, covered, out=np.full(len(covered), np.nan), where=covered > 1e-6),
+        np.minimum(1.0, spans.known_s / duration),
+        spans.filled_s / duration,
+        spans.low / duration,
+        spans.high / duration,
+        np.sqrt(np.maximum(0.0, spans.gap_variance)) / duration,
+        np.sqrt(np.maximum(0.0, spans.sampling_variance)) / duration,
+    ]
+    rows = zip(*(column.tolist() for column in table), (last - first).tolist(), strict=True)
+    series.known_means.update(zip(windows, (MeanOver(*row) for row in rows), strict=True))
 
 
 def means_over(series: Series, start_s: FloatArray, end_s: FloatArray) -> FloatArray:

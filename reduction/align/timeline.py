@@ -10,7 +10,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.align.series import EnergyOver, MeanOver, Series, energy_over, mean_over, means_over
+from reduction.align.series import EnergyOver, MeanOver, Series, energy_over, look_up_means, mean_over, means_over
 from reduction.session import Role, Settings
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "energy_over",
     "group_cells",
     "group_mean",
+    "look_up_means",
     "mean_over",
     "means_over",
     "remembered",

@@ -18,6 +18,7 @@ FloatArray = NDArray[np.float64]
 # A few stores stand for many, so what the model gets wrong in one window it gets less and less wrong the same way
 # later: e-folding time for which differences of windows in simulated rooms of nine stores are covered (own study).
 ALIKE_FOR_S = 50.0 * 3600.0
+ROUNDING_W = 1e-3  # of the difference of squares that is a window's own
 WORTH_A_LINE = 0.1  # of a window's u: a smaller share (1 % of its variance) joins what is the window's own
 
 
@@ -97,4 +98,4 @@ def _of_log(index: int, count: int) -> str:
 
 def _shares(common: Sequence[tuple[str, str]], row: FloatArray, own: float) -> tuple[Share, ...]:
     shares = [Share(name, float(part), key) for (name, key), part in zip(common, row, strict=True) if part]
-    return (*shares, *([Share("this window alone", own, None)] if own > 0.0 else []))
+    return (*shares, *([Share("this window alone", own, None)] if own > ROUNDING_W else []))
