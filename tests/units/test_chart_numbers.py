@@ -158,7 +158,8 @@ def test_page_table_and_file_hold_the_charts_numbers(rows, visitor, name):
         if column.text:
             assert cells == chart.data[key].fillna("").astype(str).to_list()
             continue
-        assert file[key].to_numpy() == pytest.approx(chart.data[key].to_numpy(dtype=float), rel=1e-5)
+        name = f"{key} [{column.unit}]" if column.unit else key
+        assert file[name].to_numpy() == pytest.approx(chart.data[key].to_numpy(dtype=float), rel=1e-5)
         written = [
             f"{number(row[key], column.decimals)} {column.unit}".rstrip() if column.decimals is not None
             else with_uncertainty(row[key], row[column.u95] if column.u95 else None, column.unit)

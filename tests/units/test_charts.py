@@ -151,6 +151,18 @@ def test_a_chart_is_handed_out_as_a_file(drawn, form):
     assert drawn.file(form).startswith(begins[form])
 
 
+def test_a_name_that_a_spreadsheet_would_run_is_made_harmless_in_the_file():
+    odd = frames(2, 1)
+    for frame in odd.values():
+        frame["unit"] = frame["unit"].replace({"Quellmar W0": "=1+1"})
+    assert b"'=1+1" in draw("capacity-claimed", odd).file("csv")
+
+
+def test_the_columns_of_the_file_name_their_units():
+    heading = draw("capacity-outdoor", frames(), US).file("csv").decode().splitlines()[0]
+    assert "outdoor_temp [°F],room_temp [°F],wet_bulb_temp [°F],value [Btu/h],u95 [Btu/h]" in heading
+
+
 def test_what_was_measured_in_watts_is_drawn_in_btu_per_hour_for_who_asked():
     watts, btu = (draw("capacity-outdoor", frames(), display) for display in (METRIC, US))
     # 1 W = 3.412142 Btu/h; °F = 1.8 °C + 32, by definition of the scales

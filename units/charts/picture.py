@@ -14,6 +14,7 @@ from django.core.cache import cache
 
 from units import drawing
 from units.quantities import Display, number, with_uncertainty
+from units.spreadsheet import harmless
 
 MOST_SERIES = 8  # beyond this, colour and shape stand for the kind of unit, not for the unit
 MOST_MARKS = 2000
@@ -99,10 +100,21 @@ class Drawn:
             "json": lambda: json.dumps(
                 {"spec": drawing.linked(drawing.light(lively(self.chart))), "inks": drawing.INKS}
             ),
-            "csv": lambda: self.data.to_csv(index=False, float_format="%.6g"),
+            "csv": lambda: self._stated().to_csv(index=False, float_format="%.6g"),
         }
         made = self._kept(form, makers[form])
         return made if isinstance(made, bytes) else made.encode()
+
+    def _stated(self) -> pd.DataFrame:
+        """Return the table's columns as numbers, each with its uncertainty beside it and its unit in its name."""
+        columns = self.picture.columns(self.display)
+        stated = {
+            name: f"{name} [{column.unit}]" if column.unit else name
+            for key, column in columns.items()
+            for name in filter(None, (key, column.u95))
+        }
+        text = {key: self.data[key].map(harmless) for key, column in columns.items() if column.text}
+        return self.data.assign(**text)[list(stated)].rename(columns=stated)
 
     def _kept(self, form: str, make: Callable[[], Any]) -> Any:
         """Draw once for the same content: the key is a digest of everything that the drawing reads."""

@@ -56,7 +56,11 @@ def _matrix_says(data: pd.DataFrame, display: Display) -> str:
         return "No unit was tested."
     everywhere = data.groupby("band")["count"].apply(lambda counts: bool((counts > 0).all()))
     bands = [band for band in dict.fromkeys(data["band"]) if everywhere[band]]
-    shared = f"All were tested at {' and at '.join(bands)}." if bands else "No band holds a point of every unit."
+    shared = (
+        f"All were tested at {' and at '.join(bands)} {display.temp_symbol} outdoors."
+        if bands
+        else "No band holds a point of every unit."
+    )
     return f"{shared} An empty cell was not tested and is not filled in."
 
 
@@ -81,6 +85,7 @@ def _steps_data(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
     data["u95"] = frame["u95_w"] * display.power_factor
     data["start"] = frame["start_w"] * display.power_factor
     data["end"] = frame["end_w"] * display.power_factor
+    data["claim"] = data.groupby("unit")["end"].transform("first")
     return data.reset_index(drop=True)
 
 
@@ -94,28 +99,43 @@ def _waterfalls(data: pd.DataFrame, display: Display) -> alt.FacetChart:
     kinds = [kind for kind in STEP_COLOURS if kind in set(data["kind"])]
     colours = alt.Scale(domain=kinds, range=[STEP_COLOURS[kind] for kind in kinds])
     x = alt.X(
-        "start:Q",
-        axis=alt.Axis(title=f"Cooling capacity ({display.power})", tickCount=5),
-        scale=alt.Scale(domain=span([*data["start"], *data["end"]]), nice=False, zero=False),
+        "from:Q",
+        axis=alt.Axis(title=f"Less or more than the claim ({display.power})", tickCount=5),
+        scale=alt.Scale(domain=span(_reach(data)), nice=False),
     )
+    ways = {"from": "datum.start - datum.claim", "to": "datum.end - datum.claim"}
     order = list(dict.fromkeys(data.sort_values("position")["step"]))
     y = alt.Y("step:N", sort=order, title=None, axis=alt.Axis(labelLimit=200, ticks=False, domain=False))
     bar = (
         alt.Chart()
+        .transform_calculate(**ways)
         .mark_bar(height=11)
         .encode(
             x=x,
-            x2="end:Q",
+            x2="to:Q",
             y=y,
             color=alt.Color("kind:N", title=None, legend=alt.Legend(orient="bottom"), scale=colours),
             tooltip=_step_words(display),
             description=MARK,
         )
     )
-    end = alt.Chart().mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="end:Q", y=y, description=MARK)
+    end = alt.Chart().transform_calculate(**ways)
+    end = end.mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="to:Q", y=y, description=MARK)
     header = alt.Header(labelAngle=0, labelAlign="left", labelAnchor="start", labelOrient="top", labelFontWeight=600)
-    panel = alt.layer(bar, end).properties(width=WIDTH - 150, height=alt.Step(19))
+    rest = alt.Chart().transform_filter("datum.kind == 'remainder'")
+    rest = rest.transform_calculate(
+        low="datum.end - datum.claim - datum.u95", high="datum.end - datum.claim + datum.u95"
+    )
+    doubt = rest.mark_rule(strokeWidth=1.6, color=drawing.INK).encode(x="low:Q", x2="high:Q", y=y, description=MARK)
+    panel = alt.layer(bar, end, doubt).properties(width=WIDTH - 150, height=alt.Step(19))
     return panel.facet(row=alt.Row("unit:N", title=None, header=header), data=data).resolve_scale(y="independent")
+
+
+def _reach(data: pd.DataFrame) -> list[float]:
+    """Return all that the waterfalls reach to, with the interval of each remainder."""
+    start, end = data["start"] - data["claim"], data["end"] - data["claim"]
+    doubt = data["u95"].where(data["kind"] == "remainder", 0.0)
+    return [*start, *(end - doubt), *(end + doubt)]
 
 
 def _remainders(data: pd.DataFrame, display: Display) -> alt.LayerChart:
@@ -220,7 +240,8 @@ SOUND = Picture(
     says=lambda data, display: (
         "No unit here has a claimed sound level and a measured capacity."
         if data.empty
-        else f"{len(data)} units claim {data['sound'].min():g} to {data['sound'].max():g} dB(A); the makers say so."
+        else f"{len(data)} unit{'' if len(data) == 1 else 's'}, claimed at {data['sound'].min():g} "
+        f"to {data['sound'].max():g} dB(A); the makers say so."
     ),
     columns=lambda display: {
         "unit": Column("Unit", text=True),

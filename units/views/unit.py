@@ -66,7 +66,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "row": row,
         "tags": unit.tags.all(),
         "claims": [_beside(row, claim, figure, display) for claim in unit.claims.all()],
-        "headline": figure,
+        **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": sessions,
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
@@ -81,9 +81,13 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
-    if figure is not None:
-        context |= {"headline_basis": basis_of(figure), "headline_cop": POOLED["cop"](figure)}
     return render(request, "units/unit.html", context)
+
+
+def _headline(figure: PooledFigure | None) -> dict[str, Any]:
+    if figure is None:
+        return {"headline": None}
+    return {"headline": figure, "headline_basis": basis_of(figure), "headline_cop": POOLED["cop"](figure)}
 
 
 def _beside(row: UnitRow, claim: Claim, figure: PooledFigure | None, display: Display) -> Beside:
