@@ -12,12 +12,14 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.test import Client
+from django.utils import timezone
 
+from reduction import session as doc
 from tests import publishing
 from tests_app.models import Session
 from units.actions import editions, reviews
 from units.editions.document import canonical
-from units.models import Bench, CatalogueEntry, Edition, PublishedPoint, Review, Unit, Withdrawal
+from units.models import Bench, CatalogueEntry, Edition, MakerComment, PublishedPoint, Review, Unit, Withdrawal
 from units.models.immutable import WrittenOnce
 
 
@@ -114,9 +116,15 @@ def test_what_an_edition_stands_on_cannot_be_deleted(edition: Edition) -> None:
     assert Edition.objects.filter(pk=edition.pk).exists()
 
 
+NEVER_CHANGED = (
+    *("", "edition.json", "points.csv", "edition.html", "embed/eer-outdoor/"),
+    *("charts/eer-outdoor.svg", "charts/eer-outdoor.png", "charts/eer-outdoor.json"),
+)
+
+
 def test_changing_or_deleting_anything_afterwards_leaves_the_bytes_the_same(edition: Edition, owner: Client) -> None:
     slug = edition.review.slug
-    addresses = [f"/published/{slug}/1/{name}" for name in ("", "edition.json", "points.csv", "charts/eer-outdoor.svg")]
+    addresses = [f"/published/{slug}/1/{name}" for name in NEVER_CHANGED]
     before = [Client().get(address).content for address in addresses]
     review = Review.objects.get(pk=edition.review_id)
     publishing.reduced_again(review, capacity_w=1900.0)
@@ -156,6 +164,24 @@ def test_a_correction_shows_old_and_new_value_date_and_reason(edition: Edition, 
     assert "A plug was read twice." in page
     assert "2,300" in page
     assert f"/published/{edition.review.slug}/1/" in page
+
+
+def test_a_correction_shows_another_verdict_another_origin_and_a_new_answer(edition: Edition, owner: Client) -> None:
+    review = Review.objects.get(pk=edition.review_id)
+    verdict = doc.Verdict(
+        claim="capacity 8000 Btu/h", quantity="capacity", claimed=2344.6, measured=2100.0, measured_u95=60.0,
+        quantity_unit="W", probability_meets=0.0, probability_within_tolerance=0.0, tolerance=0.05, scheme="a scheme",
+        words="falls short", because="2,100 ± 60 W at the claim's condition.",
+    )  # fmt: skip
+    MakerComment.objects.create(review=review, name="Press office", text="We disagree.", accepted_at=timezone.now())
+    review.units.update(obtained="lent")
+    later = corrected(edition, owner, verdicts=(verdict,))
+    changes = {change["what"]: (change["before"], change["now"]) for change in held(later)["errata"][0]["changes"]}
+    assert changes["P1, verdict on capacity"] == ("not judged", "falls short")
+    assert changes["The maker's answer"] == ("not in it", "Press office: We disagree.")
+    bought, lent = changes["Where the units came from"]
+    assert "Bought" in bought
+    assert "Lent" in lent
 
 
 def test_a_correction_follows_its_predecessor_and_takes_its_place_in_the_catalogue(

@@ -20,7 +20,9 @@ def changes(before: Document, now: Document) -> list[Change]:
     """Return every visible change; an empty list says that the two show the same."""
     return [
         *_texts(before, now),
+        *_told(before, now),
         *_points(before["points"], now["points"]),
+        *_verdicts(before["points"], now["points"]),
         *_claims(before["units"], now["units"]),
         *_rules(before["sessions"], now["sessions"]),
         *_body(_read(before), _read(now)),
@@ -36,6 +38,53 @@ def _texts(before: Document, now: Document) -> list[Change]:
     found = [_change(title, before[key], now[key]) for key, title in TEXTS.items() if before[key] != now[key]]
     licences = [document["licence"]["name"] for document in (before, now)]
     return found + ([_change("Licence", *licences)] if licences[0] != licences[1] else [])
+
+
+def _told(before: Document, now: Document) -> list[Change]:
+    """Return what else is told in words: where units came from, what the maker said, answers to findings."""
+    found = []
+    for title, tell in TOLD.items():
+        said = ["\n\n".join(tell(document)) or ABSENT for document in (before, now)]
+        if said[0] != said[1]:
+            found.append(_change(title, *said))
+    return found
+
+
+def _origins(document: Document) -> list[str]:
+    named = ("name", "obtained_label", "obtained_detail", "afterwards_label", "price")
+    return [", ".join(str(unit[name]) for name in named if unit[name]) for unit in document["units"]]
+
+
+def _replies(document: Document) -> list[str]:
+    return [f"{reply['from']}: {reply['text']}" for reply in document["replies"]]
+
+
+def _contacts(document: Document) -> list[str]:
+    return [f"{one['on']} {one.get('at', '')} {one['how']}: {one['outcome']}" for one in document["contacts"]]
+
+
+def _answers(document: Document) -> list[str]:
+    return [one["answer"] for session in document["sessions"].values() for one in session["answers"]]
+
+
+TOLD = {
+    "Where the units came from": _origins,
+    "The maker's answer": _replies,
+    "Attempts to reach the maker": _contacts,
+    "Answers to findings": _answers,
+}
+
+
+def _verdicts(before: Document, now: Document) -> list[Change]:
+    """Return where the same point is given another word about the same claim."""
+    found = []
+    for key in [key for key in before if key in now]:
+        sides = [{one["quantity"]: one["words"] for one in side[key]["verdicts"]} for side in (before, now)]
+        for quantity in dict.fromkeys([*sides[0], *sides[1]]):
+            said = [side.get(quantity, "not judged") for side in sides]
+            if said[0] != said[1]:
+                found.append(_change(f"{key}, verdict on {quantity}", *said))
+    return found
 
 
 def _points(before: Document, now: Document) -> list[Change]:
