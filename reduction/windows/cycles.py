@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reduction.align.pieces import BoolArray, FloatArray, Pieces
+from reduction.align.pieces import FloatArray, Pieces
 from reduction.align.series import Series
 from reduction.align.timeline import Timeline, remembered
 from reduction.session import Role
@@ -67,7 +67,7 @@ def cycle_of(series: Series, start_s: float, end_s: float, least_swing: float = 
     off, on = (float(level) for level in np.quantile(course, [0.02, 0.98]))
     if on - off < max(least_swing, LEAST_SWING_SHARE * on):
         return None
-    up, is_on, length = _switchings(series.pieces, start_s, end_s, off, on)
+    up, duty = _switchings(series.pieces, start_s, end_s, off, on)
     if len(up) < 3:
         return None
     middle = (off + on) / 2
@@ -76,33 +76,28 @@ def cycle_of(series: Series, start_s: float, end_s: float, least_swing: float = 
         name=series.name,
         up_s=up,
         period_s=float(np.median(np.diff(up))),
-        duty=float(length[is_on].sum() / length.sum()),
+        duty=duty,
         on_w=float(np.median(course[course > middle])),
         off_w=float(np.median(course[course <= middle])),
     )
 
 
-def _switchings(
-    pieces: Pieces, start_s: float, end_s: float, off: float, on: float
-) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """Times of switching on within a span; which pieces between the first and the last are on; how long these are.
+def _switchings(pieces: Pieces, start_s: float, end_s: float, off: float, on: float) -> tuple[FloatArray, float]:
+    """Times of switching on within a span, and the share of the time from the first to the last that the signal is on.
 
-    The state changes where the signal passes the middle band, 40–60 %, between its levels.
+    The state changes where the signal passes the middle band, 40–60 %, between its levels, and holds in between.
     """
     first, last = np.searchsorted(pieces.edges_s, [start_s, end_s])
     chosen = slice(max(0, int(first) - 1), int(last))
     value, begin, usable = pieces.left[chosen], pieces.edges_s[:-1][chosen], pieces.usable[chosen]
-    length = np.diff(pieces.edges_s[chosen.start : chosen.stop + 1])
-    decided = np.full(len(value), -1)
-    decided[usable & (value > off + 0.6 * (on - off))] = 1
-    decided[usable & (value < off + 0.4 * (on - off))] = 0
-    latest = np.maximum.accumulate(np.where(decided >= 0, np.arange(len(decided)), 0))
-    state = decided[latest]
-    rises = np.flatnonzero((state[1:] == 1) & (state[:-1] == 0) & usable[:-1]) + 1
-    if not len(rises):
-        return np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0)
-    whole = slice(rises[0], max(rises[-1], rises[0] + 1))
-    return begin[rises], state[whole] == 1, length[whole]
+    is_on, is_off = usable & (value > off + 0.6 * (on - off)), usable & (value < off + 0.4 * (on - off))
+    told = np.flatnonzero(is_on | is_off)
+    state, at = is_on[told], begin[told]
+    rises = np.flatnonzero(state[1:] & ~state[:-1] & usable[told[1:] - 1]) + 1
+    if len(rises) < 2:
+        return at[rises], float("nan")
+    held = np.diff(at[rises[0] : rises[-1] + 1])
+    return at[rises], float(held[state[rises[0] : rises[-1]]].sum() / held.sum())
 
 
 @remembered
