@@ -2,23 +2,42 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tests import builders
 from tests.journeys.loggers import UA_HALL, UA_OUTDOOR
-from tests.journeys.walking import PASSWORD
+from tests.journeys.walking import PASSWORD, assert_fit_for_all
 from units.models import Bench, RoomValue
 
 
 @pytest.fixture
-def bench_of_four(transactional_db: None) -> Bench:
-    """Return a bench with its people and the room of the session, characterised some weeks before."""
+def look(keep_screenshot: Any) -> Any:
+    """Return what looks at a page on the way: accessible, within a phone's width, kept as a picture."""
+
+    def at(page: Any, moment: str) -> None:
+        assert_fit_for_all(page)
+        keep_screenshot(page, moment)
+
+    return at
+
+
+@pytest.fixture
+def bench_of_three(transactional_db: None) -> Bench:
+    """Return a bench with its people and a room of which only the size is known."""
     bench = Bench.objects.create(name="Larkmoor Bench", slug="larkmoor", is_synthetic=True)
     for role in ("owner", "tester", "reader"):
         builders.a_person(bench=bench, role=role, username=role, password=PASSWORD)
-    room = builders.a_room(bench=bench, name="North room", volume_m3=30.0, characterised=False)
+    builders.a_room(bench=bench, name="North room", volume_m3=30.0, characterised=False)
+    return bench
+
+
+@pytest.fixture
+def bench_of_four(bench_of_three: Bench) -> Bench:
+    """Return the bench with its room characterised some weeks before the session."""
     RoomValue.objects.create(
-        room=room,
+        room=bench_of_three.rooms.get(),
         valid_from="2024-07-01",
         surfaces=[
             {"to": "outdoor", "ua_w_per_k": UA_OUTDOOR, "u95_w_per_k": 1.96},
@@ -29,4 +48,4 @@ def bench_of_four(transactional_db: None) -> Bench:
         includes_infiltration=True,
         found_by="co-heating and off run",
     )
-    return bench
+    return bench_of_three

@@ -11,23 +11,12 @@ import pandas as pd
 import pytest
 
 from tests.journeys import loggers
-from tests.journeys.walking import assert_fit_for_all, figure, sign_in
+from tests.journeys.walking import figure, sign_in
 from tests_app.models import Point, Session
 from units.models import Bench
 
 Look = Callable[[Any, str], None]
 BTU_PER_H_PER_W = 3.412142  # Btu/(W·h), NIST SP 811, B.8, of the IT Btu
-
-
-@pytest.fixture
-def look(keep_screenshot: Any) -> Look:
-    """Return what looks at a page on the way: accessible, within a phone's width, kept as a picture."""
-
-    def at(page: Any, moment: str) -> None:
-        assert_fit_for_all(page)
-        keep_screenshot(page, moment)
-
-    return at
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import pytest
 from django.urls import reverse
 
+from reduction.method import METHOD_VERSION
 from tests import builders
 from tests_app.actions import mapping, reduce
 from tests_app.actions.changes import changes
@@ -74,10 +75,24 @@ def test_newer_room_values_outdate_the_sessions_of_their_day(session):
     assert [reason.cause for reason in outdated([session])[0].reasons] == ["room"]
 
 
+def test_a_run_that_asks_the_room_is_not_outdated_by_what_it_found(session, plug, tester):
+    session.purpose = "characterisation"
+    session.save()
+    reduce.run_and_store(session=session, by=tester.person)
+    surfaces = [{"to": "outdoor", "ua_w_per_k": 20.0, "u95_w_per_k": 2.0}]
+    RoomValue.objects.create(room=session.room, valid_from=DAY - timedelta(days=1), surfaces=surfaces)
+    assert outdated([session]) == []
+    calibrated(plug, tester.person, gain=1.03, valid_from=DAY - timedelta(days=20))
+    assert [reason.cause for reason in outdated([session])[0].reasons] == ["calibration"], "its instruments count"
+    session.room.volume_m3 += 5.0
+    session.room.save()
+    assert [reason.cause for reason in outdated([session])[0].reasons] == ["room", "calibration"], "so does its size"
+
+
 def test_another_method_version_outdates_every_result(session, monkeypatch):
     monkeypatch.setattr("tests_app.actions.outdated.METHOD_VERSION", "9.9")
     (row,) = outdated([session])
-    assert row.reasons[0].sentence == "made by method 1.0; 9.9 is in use"
+    assert row.reasons[0].sentence == f"made by method {METHOD_VERSION}; 9.9 is in use"
 
 
 def test_the_bench_says_how_many_results_an_older_method_made(bench, tester):

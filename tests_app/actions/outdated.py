@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from reduction import session as doc
 from reduction.errors import ReductionError
 from reduction.method import METHOD_VERSION
 from reduction.run import session_digest
@@ -18,6 +17,7 @@ PARTS: dict[Cause, tuple[str, str]] = {
     "room": ("room", "newer values of the room hold on its day"),
     "unit": ("unit", "the unit's identity or claims changed"),
 }
+SIZE = ("name", "volume_m3", "floor_m2", "construction")
 KNOWN_PARTS = {"room", "unit", "instruments"}
 
 
@@ -65,12 +65,25 @@ def reasons_of(session: Session, standing: Reduction) -> tuple[Reason, ...]:
     except ReductionError as error:
         return (*reasons, Reason("session", str(error)))
     if session_digest(document) != standing.input_sha256:
-        reasons += _changed(standing.document, document)
+        reasons += _changed(*_as_used(session, standing.document, document.model_dump(mode="json")))
     return tuple(reasons)
 
 
-def _changed(before: dict[str, Any], document: doc.Session) -> list[Reason]:
-    after = document.model_dump(mode="json")
+def _as_used(session: Session, before: dict[str, Any], after: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return what counts of both documents: a run that asks the room uses nothing that is known of it but its size."""
+    if session.purpose != "characterisation":
+        return before, after
+    return _with_size_alone(before), _with_size_alone(after)
+
+
+def _with_size_alone(document: dict[str, Any]) -> dict[str, Any]:
+    known = document.get("room") or {}
+    return document | {"room": {name: known.get(name) for name in SIZE}}
+
+
+def _changed(before: dict[str, Any], after: dict[str, Any]) -> list[Reason]:
+    if before == after:
+        return []
     reasons: list[Reason] = [
         Reason(cause, sentence) for cause, (part, sentence) in PARTS.items() if before.get(part) != after[part]
     ]

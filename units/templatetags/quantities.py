@@ -60,6 +60,12 @@ register.simple_tag(quantities.heat_capacity, name="heat_capacity")
 register.simple_tag(quantities.with_uncertainty, name="quantity")
 
 
+@register.filter
+def signed(number: float) -> str:
+    """Write a plain number to two decimals, with a true minus sign."""
+    return quantities.number(number, 2)
+
+
 @register.simple_tag(takes_context=True)
 def with_state(context: Context, **changes: Any) -> str:
     """Return the page's query string with some keys changed; None takes a key out."""
