@@ -45,10 +45,12 @@ def _line(row: UnitRow, name: str, place: Place) -> list[dict[str, Any]]:
     if held is None:
         return []
     fitted = [each for _, each in rated]
-    where = np.array([_entered(fitted[0], *each) for each in zip(*held, strict=True)])
+    outdoor, room, wet_bulb = held
+    states = dict.fromkeys(zip(room, wet_bulb, strict=True))  # one alone, where the line runs along the outdoors
+    entered = {state: _entered(fitted[0], *state) for state in states}
+    where = np.column_stack([[entered[state] for state in zip(room, wet_bulb, strict=True)], outdoor])
     capacity, capacity_u = surface_at(fitted, where, "capacity")
     eer, eer_u = surface_at(fitted, where, "eer")
-    outdoor, room, wet_bulb = held
     shared = {"unit": name, "kind": row.unit.get_kind_display(), "what": "fit", "capacity_kind": "total"}
     shared |= {"point": f"fit of {len(fitted)} points", "limit": ""}
     columns = {"capacity": capacity, "capacity_u95": 2.0 * capacity_u, "eer": eer, "eer_u95": 2.0 * eer_u}
@@ -83,11 +85,11 @@ def _middle(values: Iterable[float | None]) -> float | None:
     return median_low(known) if known else None
 
 
-def _entered(point: RatedPoint, outdoor_c: float, room_c: float, wet_bulb: float | None) -> tuple[float, float]:
-    """Return where the maps are entered, by the same rule as for a point: not below where the coil goes dry."""
+def _entered(point: RatedPoint, room_c: float, wet_bulb: float | None) -> float:
+    """Return the wet bulb to enter the maps with, by the same rule as for a point: not below where the coil dries."""
     there = replace(
         point,
         room_temp_c=Measured(value=room_c, u=0.0),
         room_wet_bulb_c=None if wet_bulb is None else Measured(value=wet_bulb, u=0.0),
     )
-    return there.wet_bulb.value, outdoor_c
+    return there.wet_bulb.value

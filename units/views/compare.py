@@ -106,6 +106,16 @@ def _figure(comparison: Comparison, name: str) -> SafeString:
     return figure
 
 
+def _file(comparison: Comparison, name: str, form: str) -> bytes:
+    """Return a chart as a file, made once for the same content; empty where nothing is to draw."""
+
+    def made() -> bytes:
+        drawn = draw(name, comparison.frames, comparison.display)
+        return b"" if drawn is None else drawn.file(form)
+
+    return cache.get_or_set(f"{form}:{name}:{comparison.digest}", made, A_DAY_S)
+
+
 @require_safe
 @gzip_page  # nothing secret stands beside what a stranger can choose
 def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
@@ -115,10 +125,10 @@ def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
     comparison = _asked(request)
     if form == "html":
         return HttpResponse(_figure(comparison, name) if comparison.rows else "")
-    drawn = draw(name, comparison.frames, comparison.display) if comparison.rows else None
-    if drawn is None:
+    file = _file(comparison, name, form) if comparison.rows else b""
+    if not file:
         raise Http404("Nothing to draw of these units.")
-    response = HttpResponse(drawn.file(form), content_type=FORMS[form])
+    response = HttpResponse(file, content_type=FORMS[form])
     if form != "json":
         response["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
     return response
