@@ -50,10 +50,11 @@ def disk_full_in_reductions(scene: Scene, count: int) -> Outcome:
     until(lambda: scene.site.asked("/healthz/ready/") == 200, 30.0)
     until(lambda: settled(asked), SETTLE_S, step_s=0.5)
     told = sorted({job.message for job in Job.objects.filter(pk__in=[one.pk for one in asked], state="failed")})
+    retried = Job.objects.filter(pk__in=[one.pk for one in asked], attempts__gt=1).count()
     again = asked_again(scene, asked)
     scene.site.stop_workers()
     unclear = [message for message in told if message not in (tasks.NO_ROOM, tasks.LOST)]
-    what = f"{how} for {FULL_S:.0f} s; {len(again)} told so and asked for again"
+    what = f"{how} for {FULL_S:.0f} s; {len(again)} told so and asked for again, {retried} taken up again"
     what += f"; unclear: {unclear}" if unclear else said(again or asked)
     return Outcome("disk full in reductions", count, 0 if unclear else stored_once(sessions), what)
 

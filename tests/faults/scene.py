@@ -19,6 +19,7 @@ from tests.faults.site import Site, until
 from tests_app import tasks
 from tests_app.actions import jobs, mapping, upload
 from tests_app.models import Channel, Job, Session
+from units import shelf
 from units.models import Bench, Person, Room, Unit
 
 DRAWS = {"monte_carlo_draws": 2000}
@@ -58,10 +59,16 @@ class Scene:
     def cookies(self) -> list[str]:
         return [_signed_in(person) for person in self.people]
 
+    def a_unit(self, **fields: Any) -> Unit:
+        """Make a unit that stands on the catalogue's shelf, as one that a person enters does."""
+        unit = builders.a_unit(bench=self.bench, **fields)
+        shelf.refresh([unit])
+        return unit
+
     def sessions(
         self, count: int, *, with_logs: bool = True, unit: Unit | None = None, room: Room | None = None
     ) -> list[Session]:
-        unit = unit or builders.a_unit(bench=self.bench)
+        unit = unit or self.a_unit()
         room = room or builders.a_room(bench=self.bench)
         return [self._session(unit, room, with_logs) for _ in range(count)]
 

@@ -29,7 +29,7 @@ HOST = "ledger.example"
 SILENT_S = 4.0  # instead of a minute, so that a dead worker is missed soon
 READY_S = 60.0
 SMALL_KB = 128
-DISK = "4g"  # of memory that is taken up as it is used
+DISK, MOST_FILES = "4g", 500_000  # of memory that is taken up as it is used
 FILE_LIMIT = "FAULTS_FILE_LIMIT_KB"
 
 
@@ -60,6 +60,7 @@ class Site:
         scratch.mkdir()
         self.web: subprocess.Popen[bytes] | None = None
         self.workers: list[subprocess.Popen[bytes]] = []
+        self.addresses: list[str] = []  # what visitors read, once it is published
         self.log = (folder / "processes.log").open("ab")
         self.environment = os.environ | {
             "PRODUCTION": "true",
@@ -106,11 +107,15 @@ class Site:
         self.web = self._start("-m", "gunicorn", *bind, *size, "units.wsgi", hurtable=hurtable, **stated)
         assert until(lambda: self.asked("/healthz/live/") == 200, READY_S), "the web process does not answer"
 
-    def start_workers(self, count: int = 2, *, hurtable: bool = False) -> None:
-        self.workers += [self._worker(hurtable) for _ in range(count)]
+    def restart_web(self, **stated: str) -> None:
+        _kill(self.web)
+        self.start_web(**stated)
 
-    def _worker(self, hurtable: bool) -> subprocess.Popen[bytes]:
-        return self._start("manage.py", "db_worker", "--interval", "0.2", hurtable=hurtable)
+    def start_workers(self, count: int = 2, *, hurtable: bool = False, **stated: str) -> None:
+        self.workers += [self._worker(hurtable, **stated) for _ in range(count)]
+
+    def _worker(self, hurtable: bool, **stated: str) -> subprocess.Popen[bytes]:
+        return self._start("manage.py", "db_worker", "--interval", "0.2", hurtable=hurtable, **stated)
 
     def kill_web(self) -> None:
         _kill(self.web)
@@ -158,11 +163,12 @@ class Site:
             self.full.unlink()
             return
         held = os.statvfs(self.disk)
-        _mount("remount", self.disk, size=f"{(held.f_blocks - held.f_bfree) * held.f_bsize}")
+        size, files = (held.f_blocks - held.f_bfree) * held.f_bsize, held.f_files - held.f_ffree
+        assert _mount(f"remount,nr_inodes={files}", self.disk, size=str(size))
         try:
             yield "a full disk"
         finally:
-            _mount("remount", self.disk, size=DISK)
+            _mount(f"remount,nr_inodes={MOST_FILES}", self.disk, size=DISK)
 
     @contextmanager
     def small_disk(self) -> Iterator[tuple[dict[str, str], str]]:
@@ -222,7 +228,7 @@ def _kill(process: subprocess.Popen[bytes]) -> None:
 def _disk(place: Path) -> Iterator[Path]:
     """Give the site a disk of its own, a tmpfs, where one can be mounted; else a folder."""
     place.mkdir()
-    mounted = _mount("rw,mode=755", place, size=DISK)
+    mounted = _mount(f"rw,mode=755,nr_inodes={MOST_FILES}", place, size=DISK)
     try:
         yield place
     finally:
