@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from reduction.ground.constants import LATENT_HEAT_J_PER_KG, STANDARD_PRESSURE_PA
 from reduction.ground.moist_air import (
@@ -99,11 +100,17 @@ def working_wet_bulb_c(
     ratio = humidity_ratio_from_wet_bulb(room_temp_c, room_wet_bulb_c, pressure_pa)
     low, high = (
         room_wet_bulb_c  # the coil condenses: no need to solve for where it stops
-        if ratio >= saturation_humidity_ratio(edge, pressure_pa)
+        if ratio >= _saturated(edge, pressure_pa)
         else max(dry_wet_bulb_c(room_temp_c, edge, pressure_pa), room_wet_bulb_c)
         for edge in edges
     )
     return low, high
+
+
+@lru_cache(maxsize=256)
+def _saturated(coil_temp_c: float, pressure_pa: float) -> float:
+    """Return the humidity ratio [kg/kg] at a coil's surface; most points share the usual two temperatures."""
+    return float(saturation_humidity_ratio(coil_temp_c, pressure_pa))
 
 
 def unseen_latent_w(

@@ -23,6 +23,7 @@ from units.compare.comparison import MOST_UNITS, Comparison, compare
 from units.compare.frames import names
 from units.compare.points import asked_units
 from units.compare.season import CLIMATES, Choice
+from units.compare.surfaces import PLACES as LINED
 from units.compare.words import band_label
 from units.models import Collection
 from units.pooled import BANDS, RATED
@@ -81,9 +82,10 @@ def places(request: HttpRequest, comparison: Comparison, names: Iterable[str]) -
 def _may_be_drawn(comparison: Comparison, name: str) -> bool:
     """Say whether there is anything to draw: of one unit by its rows, of many without reading their points."""
     picture = PICTURES[name]
-    if picture.frame == "units" or len(comparison.rows) == 1:
-        return not comparison.frames[picture.frame].dropna(subset=list(picture.needs)).empty
-    if picture.frame == "steps":
+    frame = "points" if picture.frame in LINED else picture.frame  # a line is fitted to points: it needs no look
+    if frame == "units" or len(comparison.rows) == 1:
+        return not comparison.frames[frame].dropna(subset=list(picture.needs)).empty
+    if frame == "steps":
         return any(row.is_explained for row in comparison.rows)
     if "claimed_capacity" in picture.needs and not any(row.claimed("capacity") for row in comparison.rows):
         return False
