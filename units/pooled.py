@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import sqrt
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from reduction.compare import Pooled, covariance_of, pool
@@ -13,7 +14,7 @@ from reduction.ground.tables import table
 if TYPE_CHECKING:
     from reduction.session import Condition
 
-POOLING = 1  # counts up when a pooled figure would come out otherwise; kept figures of an older count are not read
+POOLING = 2  # counts up when a pooled figure would come out otherwise; kept figures of an older count are not read
 U95_PER_U = 2.0  # k of a pooled figure: its degrees of freedom are many; JCGM 100, G.6.6
 RATED = "rating"
 AT_RATING = "tested at the rating condition"
@@ -197,9 +198,14 @@ def _as_it_is(point: Telling, basis: str, *, to_claim: bool) -> _Figure:
 def _pooled(figures: Sequence[_Figure]) -> PooledFigure:
     capacities = [_capacity(figure) for figure in figures]
     capacity = pool([figure.capacity_w for figure in figures], covariance_of(capacities))  # type: ignore[arg-type]
+    capacity = _widened(capacity, [_left_open(each.capacity_w, each.capacity_u95_w, each.point.capacity_w,
+                                              each.point.capacity_u95_w) for each in figures])  # fmt: skip
     with_eer = [figure for figure in figures if figure.eer is not None]
     eers = [_eer(figure) for figure in with_eer]
     eer = pool([figure.eer for figure in with_eer], covariance_of(eers)) if eers else None  # type: ignore[arg-type]
+    if eer:
+        eer = _widened(eer, [_left_open(each.eer, each.eer_u95, each.point.eer_btu_per_wh, each.point.eer_u95)
+                             for each in with_eer])  # fmt: skip
     first = figures[0].point
     return PooledFigure(
         capacity_w=capacity.value,
@@ -216,6 +222,19 @@ def _pooled(figures: Sequence[_Figure]) -> PooledFigure:
         shared=_weighted(capacities, capacity),
         eer_shared=_weighted(eers, eer) if eer else {},
     )
+
+
+def _left_open(shown: float | None, u95: float | None, measured: float | None, measured_u95: float | None) -> float:
+    """Return what a correction left open: its u beyond the point's own, scaled as the figure was; none as tested."""
+    own = (measured_u95 or 0.0) * (shown / measured if shown and measured else 1.0)
+    return sqrt(max((u95 or 0.0) ** 2 - own**2, 0.0)) / U95_PER_U
+
+
+def _widened(pooled: Pooled, left_open: Sequence[float]) -> Pooled:
+    """Let what the corrections left open not average out: the same maps brought each of the points there."""
+    parts = [weight * each for weight, each in zip(pooled.weights, left_open, strict=True)]
+    together, apart = sum(parts) ** 2, sum(part**2 for part in parts)
+    return replace(pooled, u=sqrt(pooled.u**2 + max(together - apart, 0.0)))
 
 
 def _weighted(budgets: Sequence[Budgeted], pooled: Pooled) -> dict[str, float]:

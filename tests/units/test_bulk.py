@@ -104,7 +104,10 @@ LAUGHS = '<!DOCTYPE x [<!ENTITY a "ha">' + "".join(
     [
         (bomb(CELLS.format(FAR_APART)), "1,048,576 rows of 16,384 columns"),
         (bomb(CELLS.format(" " * (64 << 20))), "bytes that unpack to"),
-        (bomb(LAUGHS + CELLS.format('<row r="1"><c r="A1" t="str"><v>&i;</v></c></row>')), "a workbook that cannot be opened"),
+        (
+            bomb(LAUGHS + CELLS.format('<row r="1"><c r="A1" t="str"><v>&i;</v></c></row>')),
+            "a workbook that cannot be opened",
+        ),
     ],
     ids=["cells far apart", "blanks", "entities of entities"],
 )

@@ -167,6 +167,24 @@ def test_a_corrected_figure_says_so_and_carries_the_corrections_uncertainty(unit
     assert line.basis == "corrected to US room unit test 1 (95 °F outdoors)"
 
 
+def test_what_a_correction_leaves_open_does_not_average_out_over_points_brought_by_the_same_maps(unit, reader):
+    """Each knows 30 W of its own and the maps leave 80 W open: of four, 15 W and still 80 W. JCGM 100, F.1.2.3."""
+    for day in range(4):
+        rated = doc.RatingCorrection(
+            condition="US room unit test 1 (95 °F outdoors)", capacity_w=2200.0, capacity_u95_w=2 * np.hypot(30, 80),
+            power_w=700.0, power_u95_w=20.0, eer_btu_per_wh=10.7, eer_u95=0.9, factor=1.0, model_u95_fraction=0.07,
+            how="published maps",
+        )  # fmt: skip
+        noon = builders.NOON + timedelta(days=day)
+        builders.a_point(
+            unit=unit, conditions=at(31.0), ratings=(rated,), capacity_w=2200.0, capacity_u95_w=60.0, start=noon,
+            end=noon + timedelta(hours=1), capacity_kind="total", budget=budget((None, 30.0)),
+        )  # fmt: skip
+    line = line_of(reader.person, unit).iloc[0]
+    assert line.n_points == 4
+    assert line.capacity_u95 == pytest.approx(2 * np.hypot(15, 80))
+
+
 def test_the_matrix_counts_the_points_of_each_band_and_fills_in_none(bench, reader):
     units = [builders.a_unit(bench=bench, model=name) for name in "AB"]
     for outdoor in (24.9, 25.0, 35.0):
