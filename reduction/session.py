@@ -4,7 +4,7 @@ The same models validate SESSION.json, give its JSON Schema and travel through t
 `words`, what a tester states in `stated`, what a reduction says in `result`.
 """
 
-from reduction.documents.decision import Decision, DecisionRule, RuleChange
+from reduction.documents.decision import Decision, DecisionRule, RuleChange, Verdict
 from reduction.documents.result import (
     RESULT_FORMAT,
     ChannelRead,
@@ -25,7 +25,6 @@ from reduction.documents.result import (
     Severity,
     Step,
     Term,
-    Verdict,
     WindowResult,
 )
 from reduction.documents.stated import (

@@ -1,4 +1,4 @@
-"""How a claim is to be judged, chosen before the run; and each later change of mind."""
+"""How a claim is to be judged, chosen before the run; each later change of mind; and what the rule said."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field
 
-from reduction.documents.words import Document, Positive
+from reduction.documents.words import Document, NonNegative, Positive, Prose
 
 Decision = Literal["probability", "guard_band", "simple_acceptance"]
 
@@ -35,3 +35,21 @@ class DecisionRule(Document):
     )
     chosen_at: AwareDatetime | None = Field(None, description="When it was first chosen; null: never, so the default")
     changes: tuple[RuleChange, ...] = ()
+
+
+class Verdict(Document):
+    """The claim against the measurement, by JCGM 106."""
+
+    claim: str
+    quantity: Literal["capacity", "eer", "power"]
+    claimed: float
+    measured: float
+    measured_u95: NonNegative
+    quantity_unit: str
+    probability_meets: float
+    probability_within_tolerance: float
+    tolerance: float
+    scheme: str
+    words: Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
+    because: Prose
+    rule: str = Field("", description="The decision rule it was worded by; empty: not judged, or the default")

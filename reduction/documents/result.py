@@ -8,6 +8,7 @@ from typing import Literal
 
 from pydantic import AwareDatetime, Field
 
+from reduction.documents.decision import Verdict
 from reduction.documents.stated import SlowMass, Surface
 from reduction.documents.words import Document, NonNegative, Prose, Role, SampleKind
 
@@ -144,24 +145,6 @@ class Step(Document):
     u_w: NonNegative
     kind: Literal["claim", "measured", "modelled", "remainder"]
     because: Prose
-
-
-class Verdict(Document):
-    """The claim against the measurement, by JCGM 106."""
-
-    claim: str
-    quantity: Literal["capacity", "eer", "power"]
-    claimed: float
-    measured: float
-    measured_u95: NonNegative
-    quantity_unit: str
-    probability_meets: float
-    probability_within_tolerance: float
-    tolerance: float
-    scheme: str
-    words: Literal["meets", "meets within tolerance", "falls short", "cannot tell", "not comparable"]
-    because: Prose
-    rule: str = Field("", description="The decision rule it was worded by; empty: not judged, or the default")
 
 
 class Point(Document):

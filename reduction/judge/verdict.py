@@ -96,10 +96,8 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind, rule: DecisionRule) 
         return None
     tolerance, scheme = tolerance_by(rule, kind, quantity)
     towards, line, allowed = _axis(belief, stated, tolerance, quantity)
-    meets = decided(towards, line, rule)
-    within, is_cool = decided(towards, allowed, rule), point.limit.verdict == "coil near freezing"
-    words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
     middle, u95 = 0.5 * (belief.low + belief.high), 0.5 * (belief.high - belief.low) + 2.0 * belief.u
+    words, why = _decision(towards, (line, allowed), tolerance, rule, point)
     return Verdict(
         claim=_title(claim),
         quantity=quantity,
@@ -112,11 +110,19 @@ def _judge(claim: Claim, point: RatedPoint, kind: UnitKind, rule: DecisionRule) 
         tolerance=tolerance,
         scheme=scheme,
         words=words,
-        because=_because(words, middle, u95, quantity, point)
-        + (_undecided(meets, within, tolerance) if words == "cannot tell" and not is_cool else "")
-        + _shared_risk(towards, (line, allowed), rule),
+        because=_because(words, middle, u95, quantity, point) + why,
         rule=in_words(rule),
     )
+
+
+def _decision(
+    towards: Belief, lines: tuple[float, float], tolerance: float, rule: DecisionRule, point: RatedPoint
+) -> tuple[Words, str]:
+    """The wording, and what there is to say of how the rule came to it."""
+    meets, within = (decided(towards, line, rule) for line in lines)
+    words = worded(meets, within, may_fall_short=point.limit.verdict != "cannot tell")
+    is_open = words == "cannot tell" and point.limit.verdict != "coil near freezing"
+    return words, (_undecided(meets, within, tolerance) if is_open else "") + _shared_risk(towards, lines, rule)
 
 
 def _axis(belief: Belief, stated: float, tolerance: float, quantity: Judged) -> tuple[Belief, float, float]:
