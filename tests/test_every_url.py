@@ -154,6 +154,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "api-plan": ("post", 401, 415, 415, 415, 415),  # it reads JSON only
     "api-units": ("get", 401, 200, 200, 200, 200),
     "api-unit": ("get", 401, 404, 200, 200, 200),
+    "api-unit-season": ("post", 401, 404, 400, 400, 400),  # no price is stated
     "api-sessions": ("get", 401, 200, 200, 200, 200),
     "api-session": ("get", 401, 404, 200, 200, 200),
     "api-session-document": ("get", 401, 404, 200, 200, 200),

@@ -69,3 +69,53 @@ def test_the_page_works_the_season_out_for_what_the_reader_says(row, reader):
     assert 'value="0.5"' in page
     assert "Not a SEER or CEER" in page
     assert "Cost of the season" not in reader.get(reverse("unit", args=[row.unit.pk])).text
+
+
+def test_a_unit_page_gives_each_published_procedure_its_own_name_and_unit(reader, row):
+    text = reader.get(reverse("unit", args=[row.unit.pk])).text
+    assert "CSPF (ISO 16358-1)" in text
+    assert "CEER" in text
+    assert "none is the EER of a point" in text
+
+
+def asked(reader, row, **fields):
+    given = {"price_per_kwh": 0.25} | fields
+    return reader.post(reverse("api-unit-season", args=[row.unit.pk]), given, content_type="application/json")
+
+
+def test_a_program_gets_the_season_that_the_engine_gives(reader, row):
+    answer = asked(reader, row, full_load_w=2000.0).json()
+    assert answer["cost"] == pytest.approx(0.25 * answer["energy_kwh"])
+    assert answer["cost_low"] < answer["cost"] < answer["cost_high"]
+    assert answer["efficiency"]["quantity_unit"] == "Btu/(W·h)"
+    assert [figure["name"] for figure in answer["published"]] == ["CEER", "CSPF (ISO 16358-1)"]
+
+
+def test_a_program_may_send_its_own_climate_and_hours_of_standby(reader, row):
+    mild, hot = (asked(reader, row, table=f"temp_c,hours\n{t},400\n").json() for t in (24, 34))
+    assert mild["energy_kwh"] < hot["energy_kwh"]
+    waiting = asked(reader, row, table="temp_c,hours\n24,400\n", standby_hours=5000.0).json()
+    assert waiting["standby_kwh"] > 0.0
+
+
+@pytest.mark.parametrize(
+    ("fields", "status", "words"),
+    [
+        ({"table": "temp_c,hours\n25,many\n"}, 422, "expected hours from 0 to 8784"),
+        ({"no_load_c": 36.0}, 400, "It must be warmer than where cooling begins."),
+        ({"climate": "moon"}, 400, "moon"),
+    ],
+)
+def test_a_program_is_told_what_it_cannot_have(reader, row, fields, status, words):
+    answer = asked(reader, row, **fields)
+    assert answer.status_code == status
+    assert words in answer.text
+
+
+def test_a_program_is_told_where_no_point_gives_a_season(bench, reader):
+    unit = builders.a_unit(bench=bench)
+    builders.a_point(unit=unit, limit=doc.Limit(verdict="cannot tell", because="No power log."))
+    (bare,) = units_with_points(reader.person, [unit.pk])
+    answer = asked(reader, bare)
+    assert answer.status_code == 422
+    assert "no point at full or reduced speed" in answer.text

@@ -15,6 +15,7 @@ openapi = SpectacularJSONAPIView.as_view(permission_classes=[AllowAny], authenti
 unit_urls = [
     path("units/", units.UnitList.as_view(), name="api-units"),
     path("units/<uuid:pk>/", units.UnitDetail.as_view(), name="api-unit"),
+    path("units/<uuid:pk>/season/", units.UnitSeason.as_view(), name="api-unit-season"),
 ]
 
 # /api/sessions/

@@ -13,8 +13,8 @@ from reduction.documents.result import Limit
 from reduction.judge.explain import UNSEEN
 from reduction.judge.rated_point import RatedPoint, common_errors
 from reduction.season.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
-from reduction.season.unit_season import OwnSeason, own_season
-from reduction.session import Measured, UnitKind
+from reduction.season.unit_season import OwnSeason, levels_of_rated, own_season, procedure_figures
+from reduction.session import Compressor, Measured, SeasonFigure, UnitKind
 from units.quantities import METRIC, Display
 
 if TYPE_CHECKING:
@@ -70,19 +70,26 @@ def _number(text: str | None, low: float, high: float) -> float | None:
 
 def season_of(row: UnitRow, choice: Choice) -> OwnSeason | None:
     """Return the season that a unit's points give, or None where no point can be brought to the climate."""
-    kind = UnitKind(row.unit.kind)
-    rated = [each for point in row.points if (each := rated_row(point, kind))]
-    reduced = sorted(
-        (each for each in rated if each.limit.verdict == "reduced speed"), key=lambda each: each.capacity.value
-    )
-    full = [each for each in rated if each.limit.verdict == "at full speed"]
     bins = choice.bins
     return own_season(
-        [*([each] for each in reduced), *([full] if full else [])],
+        levels_of_rated(rated_points(row)),
         bins,
         load_line(bins.outdoor_temp_c, ISO_NO_LOAD_C, ISO_FULL_LOAD_C, choice.load_w),
         room_wet_bulb_c=choice.wet_bulb_c,
         price_per_kwh=choice.price,
+    )
+
+
+def rated_points(row: UnitRow) -> list[RatedPoint]:
+    """Return what a unit's points offer to a correction."""
+    kind = UnitKind(row.unit.kind)
+    return [each for point in row.points if (each := rated_row(point, kind))]
+
+
+def procedure_figures_of(row: UnitRow) -> tuple[SeasonFigure, ...]:
+    """Return what the unit's points, of whatever sessions, give by each published procedure for its kind."""
+    return procedure_figures(
+        rated_points(row), UnitKind(row.unit.kind), compressor=Compressor(row.unit.compressor or Compressor.UNKNOWN)
     )
 
 

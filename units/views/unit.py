@@ -20,7 +20,7 @@ from units import access
 from units.charts import bench as bench_charts
 from units.compare.comparison import compare
 from units.compare.points import PointRow, UnitRow, published_in
-from units.compare.season import Choice, season_of
+from units.compare.season import Choice, procedure_figures_of, season_of
 from units.models import Change, Claim, Unit
 from units.pooled import PooledFigure, headline
 from units.quantities import NOT_MEASURED, Display, cooling, cop, display_of, eer, electric, scaled, with_uncertainty
@@ -78,6 +78,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "season": season_form(comparison),
         "own_season": season_of(row, season) if asks_season else None,
         "asks_season": asks_season,
+        "published_seasons": procedure_figures_of(row),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }

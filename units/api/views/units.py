@@ -13,7 +13,10 @@ from rest_framework.response import Response
 from units.actions import units
 from units.api import scope
 from units.api.pages import Newest
+from units.api.season_serializers import SeasonRequestSerializer, SeasonSerializer
 from units.api.serializers import UnitSerializer
+from units.compare.own_season import season_in
+from units.compare.points import units_with_points
 from units.forms.unit import parse_tags
 from units.models import Bench, Claim, Unit
 
@@ -58,6 +61,22 @@ class UnitDetail(generics.GenericAPIView):
         given = UnitSerializer(unit, data=request.data, partial=True)
         given.is_valid(raise_exception=True)
         return Response(UnitSerializer(_record(unit, given.validated_data, unit.bench, request)).data)
+
+
+class UnitSeason(generics.GenericAPIView):
+    """A unit's season: in a climate, room and price of your own, and by published procedures."""
+
+    serializer_class = SeasonRequestSerializer
+    queryset = scope.nothing(Unit)
+
+    @extend_schema(request=SeasonRequestSerializer, responses={200: SeasonSerializer})
+    def post(self, request: Request, pk: UUID) -> Response:
+        """Work the season out from all current points of the unit; nothing is kept."""
+        unit = scope.fetch(Unit, pk, request)
+        given = SeasonRequestSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        (row,) = units_with_points(request.user, [unit.pk])
+        return Response(SeasonSerializer(season_in(row, **given.validated_data)).data)
 
 
 def _record(unit: Unit, facts: dict[str, Any], bench: Bench, request: Request) -> Unit:
