@@ -68,7 +68,7 @@ def test_the_image_asks_for_health_where_health_is_told() -> None:
 def test_every_command_of_ours_that_a_service_runs_is_there(services: dict[str, Any]) -> None:
     lines = [" ".join(service.get("command", [])) for service in services.values()]
     commands = set(re.findall(r"manage\.py (\w+)", " ".join([*lines, DOCKERFILE])))
-    assert {"migrate", "db_worker", "backup", "collectstatic"} <= commands
+    assert {"migrate", "db_worker", "backup", "collectstatic", "delete_due_benches"} <= commands
     assert commands - get_commands().keys() == set()
 
 

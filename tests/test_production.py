@@ -51,6 +51,7 @@ def test_the_deployment_check_finds_nothing(tmp_path: Path) -> None:
         ({"ALLOWED_HOSTS": "*"}, "ALLOWED_HOSTS must name"),
         ({"CSRF_TRUSTED_ORIGINS": "http://ledger.example"}, "is not one https address"),
         ({"CSRF_TRUSTED_ORIGINS": "https://*.example"}, "is not one https address"),
+        ({"METRICS_TOKEN": "short"}, "METRICS_TOKEN can be guessed"),
         ({"SECURE_HSTS_SECONDS": "0"}, "SECURE_HSTS_SECONDS must be above zero"),
     ],
 )

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 SHORTEST_KEY, FEWEST_LETTERS = 50, 5  # as Django's own deployment check (security.W009)
+SHORTEST_TOKEN = 20
 
 
 def faults(stated: Mapping[str, Any]) -> Iterator[str]:
@@ -22,3 +23,5 @@ def faults(stated: Mapping[str, Any]) -> Iterator[str]:
             yield f"CSRF_TRUSTED_ORIGINS: {origin} is not one https address."
     if stated["SECURE_HSTS_SECONDS"] <= 0:
         yield "SECURE_HSTS_SECONDS must be above zero: without it a first visit can be led over plain http."
+    if 0 < len(stated["METRICS_TOKEN"]) < SHORTEST_TOKEN:
+        yield f"METRICS_TOKEN can be guessed: take at least {SHORTEST_TOKEN} random characters, or none for no metrics."

@@ -64,6 +64,25 @@ def test_the_points_of_the_bench_are_a_table(tester: Client, bench: Bench) -> No
     assert [row["capacity_w"] for row in rows] == ["2300.0"]
 
 
+@pytest.mark.parametrize("formula", ["=1+cmd|' /C calc'!A0", "@SUM(A1)", "+1+1"])
+def test_no_cell_of_that_table_is_run_by_a_spreadsheet(formula: str, tester: Client, bench: Bench) -> None:
+    unit = builders.a_unit(bench=bench, maker=formula)
+    session = builders.a_session(bench=bench, unit=unit, name=formula)
+    builders.a_reduction(session=session, points=(builders.a_result_point(label=formula),))
+    table = handed_out(tester, asked(tester, "points")).decode()
+    cells = [cell for row in csv.reader(io.StringIO(table)) for cell in row if formula in cell]
+    assert len(cells) == 3
+    assert [cell for cell in cells if not cell.startswith("'")] == []
+
+
+def test_the_daily_command_takes_old_exports_away(owner: Client, bench: Bench, capsys) -> None:
+    asked(owner, "archive")
+    Job.objects.update(finished_at=datetime.now(UTC) - exports.KEPT_FOR - timedelta(hours=1))
+    call_command("delete_due_benches")
+    assert "Files of old exports deleted: 1" in capsys.readouterr().out
+    assert exports.stored(bench) == []
+
+
 def test_an_edition_comes_with_page_document_charts_and_table(tester: Client, edition: Edition) -> None:
     parts = zipfile.ZipFile(io.BytesIO(handed_out(tester, asked(tester, "edition", edition=edition.pk))))
     assert {"edition.html", "edition.json", "points.csv", "charts/tested.svg"} <= set(parts.namelist())

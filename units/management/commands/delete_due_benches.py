@@ -1,4 +1,4 @@
-"""Delete benches whose grace period is over."""
+"""Delete what is due: benches whose grace period is over, exports that are old."""
 
 from __future__ import annotations
 
@@ -6,15 +6,21 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from units.actions import benches
+from units.actions import benches, exports
+from units.models import Bench
 
 
 class Command(BaseCommand):
     """`manage.py delete_due_benches`: to be run once a day."""
 
-    help = "Delete the benches that their owners marked, once the grace period is over. Run it once a day."
+    help = (
+        "Delete the benches that their owners marked, once the grace period is over, and exports older than a week. "
+        "Run it once a day."
+    )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Delete them and name them."""
         for name in benches.delete_due():
             self.stdout.write(f"Deleted: {name}")
+        if gone := sum(exports.expire(bench=bench) for bench in Bench.objects.all()):
+            self.stdout.write(f"Files of old exports deleted: {gone}")
