@@ -1,6 +1,9 @@
 """The catalogue's Django app."""
 
+from typing import Any
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class UnitsConfig(AppConfig):
@@ -15,3 +18,12 @@ class UnitsConfig(AppConfig):
         from units.actions import exports
 
         tasks.TASKS[exports.EXPORT] = exports.run_export
+        post_migrate.connect(_renew_the_shelf, sender=self)
+
+
+def _renew_the_shelf(apps: Any = None, plan: Any = None, **_: Any) -> None:
+    """After an upgrade make anew what older code put on the shelf; a database half migrated, or emptied, has none."""
+    from units import shelf
+
+    if plan is not None and "pooledrow" in apps.all_models["units"]:
+        shelf.renew()

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from reduction.session import Condition
 
+AT_ONCE = 500  # units, so that neither memory nor the locks' time grows with the catalogue
 CAPACITY_EDGES_W = (1800.0, 2500.0, 3200.0, 4000.0, 5300.0)  # about 6, 8.5, 11, 13.5 and 18 thousand Btu/h
 PRICE_EDGES = (200, 400, 700, 1200)
 SOUND_EDGES_DBA = (45, 50, 55, 60)
@@ -62,6 +63,14 @@ def refresh(units: Iterable[Unit]) -> list[CatalogueEntry]:
     entries = CatalogueEntry.objects.bulk_create([entry for entry, _ in made], batch_size=500)
     PooledRow.objects.bulk_create([row for _, rows in made for row in rows], batch_size=500)
     return entries
+
+
+def renew() -> None:
+    """Make the rows anew that code of another way of pooling made, some units at a time."""
+    old = CatalogueEntry.objects.exclude(pooling=POOLING).order_by("unit").values_list("unit", flat=True).distinct()
+    keys = list(old)
+    for start in range(0, len(keys), AT_ONCE):
+        refresh(Unit.objects.filter(pk__in=keys[start : start + AT_ONCE]))
 
 
 def derived(unit_ids: Iterable[UUID]) -> list[tuple[CatalogueEntry, list[PooledRow]]]:

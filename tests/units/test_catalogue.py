@@ -6,6 +6,7 @@ import re
 
 import pytest
 from django.contrib.auth.models import AnonymousUser
+from django.core.management import call_command
 from django.http import QueryDict
 from django.urls import reverse
 
@@ -193,6 +194,13 @@ def test_without_a_point_at_the_claims_condition_the_nearest_stands_as_tested_an
     (entry,) = page().entries
     assert (entry.capacity_w, entry.outdoor_temp_c, entry.ratio, entry.corrected) == (2400.0, 31.0, None, False)
     assert not entry.comparable
+
+
+def test_an_upgrade_makes_anew_what_older_code_put_on_the_shelf(bench):
+    unit = listed(bench, ratio=0.9)
+    CatalogueEntry.objects.filter(unit=unit).update(pooling=0, capacity_w=1.0)
+    call_command("migrate", verbosity=0)
+    assert [entry.capacity_w for entry in page().entries] == [pytest.approx(0.9 * 2344.6)]
 
 
 def test_a_long_list_is_paged_and_no_unit_is_lost_or_doubled(bench):
