@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db.models import F, Model, Q, QuerySet
+from django.db.models import Exists, F, Model, OuterRef, Q, QuerySet
 from django.http import Http404
 from django.utils import timezone
 
@@ -81,9 +81,9 @@ def fetch_offer(pk: UUID, *, person: Person) -> Handover:
 
 def readable_units(person: Person | AnonymousUser) -> QuerySet[Unit]:
     """Units with a published point, and those of the person's own benches."""
-    published = PublishedPoint.objects.filter(is_current=True).values("unit")
+    published = Q(Exists(PublishedPoint.objects.filter(is_current=True, unit=OuterRef("pk"))))
     own = Q(bench__in=visible(Bench, person)) if person.is_authenticated else Q()
-    return Unit.objects.filter(Q(pk__in=published) | own if own else Q(pk__in=published))
+    return Unit.objects.filter(published | own if own else published)
 
 
 def fetch_readable_unit(pk: UUID | str, *, person: Person | AnonymousUser) -> Unit:

@@ -65,7 +65,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "unit": unit,
         "row": row,
         "tags": unit.tags.all(),
-        "claims": [_beside(row, claim, figure, display) for claim in unit.claims.all()],
+        "claims": [_beside(row, claim, figure, display) for claim in row.unit.claims.all()],
         **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": sessions,
