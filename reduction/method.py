@@ -54,6 +54,7 @@ HISTORY: dict[str, str] = {
         "several points make one rating, surface or season. "
         "Conductances that one run told together keep their correlation. Heat that coils or air "
         "cannot carry is refused. "
+        "Latent and sensible parts carry what the convention K1 leaves open between them. "
         "Variable-speed CEER weighs its four tests by 0.08, 0.20, 0.33 and 0.39, as the rule does, not by hours. "
         "The slow mass takes its time constants as they are, not between tabulated ones, which moves it by up to 0.3 W."
         " The interval of a capacity is taken from the distribution of the sum of its errors, so limits that lead a "

@@ -15,7 +15,6 @@ from reduction.ground.constants import LATENT_HEAT_J_PER_KG, SECONDS_PER_HOUR
 from reduction.ground.moist_air import (
     dew_point_c,
     specific_volume_m3_per_kg,
-    vaporisation_heat_j_per_kg,
     vapour_enthalpy_j_per_kg,
     water_enthalpy_j_per_kg,
 )
@@ -160,7 +159,7 @@ def enter_moisture(
         removed = _plus(made, _enter_flow(ledger, "net vapour gain", net))
         _enter_terms(ledger, session, air, removed, made)
         how = "net effect in the room: moisture that the unit itself draws in cancels"
-        return MoistureTerms("total", _latent(removed) if supply or not humidifier else None, how)
+        return MoistureTerms("total", _latent(ledger, air, removed) if supply or not humidifier else None, how)
     if condensate or supply or humidifier:
         return _from_water(ledger, session, air, condensate, supply, people_kg_per_s, dry_capacity_w)
     if is_dry(air):
@@ -170,7 +169,7 @@ def enter_moisture(
     if known and LATENT_HEAT_J_PER_KG * net.u_kg_per_s < LATENT_KNOWN_WITHIN * abs(dry_capacity_w):
         condensed = _enter_flow(ledger, "condensed by moisture balance", net)
         _enter_terms(ledger, session, air, condensed, constant(0.0))
-        return MoistureTerms("total", _latent(condensed), net.how)
+        return MoistureTerms("total", _latent(ledger, air, condensed), net.how)
     return MoistureTerms("sensible", None, "moisture unknown", (_sensible_only(air, dry_capacity_w, net),))
 
 
@@ -200,7 +199,7 @@ def _from_water(
     else:
         return _from_coil(ledger, session, air, net, dry_capacity_w)
     _enter_terms(ledger, session, air, condensed, made)
-    return MoistureTerms("total", _latent(condensed), how)
+    return MoistureTerms("total", _latent(ledger, air, condensed), how)
 
 
 def _from_coil(ledger: Ledger, session: Session, air: Air, net: Flow, dry_capacity_w: float) -> MoistureTerms:
@@ -211,7 +210,7 @@ def _from_coil(ledger: Ledger, session: Session, air: Air, net: Flow, dry_capaci
     condensed = _enter_flow(ledger, "condensed by coil temperature", estimate)
     made = _minus(condensed, _enter_flow(ledger, "net vapour gain", net))
     _enter_terms(ledger, session, air, condensed, made)
-    return MoistureTerms("total", _latent(condensed), "humidifier not weighed: split by coil temperature")
+    return MoistureTerms("total", _latent(ledger, air, condensed), "humidifier not weighed: split by coil temperature")
 
 
 def _enter_terms(ledger: Ledger, session: Session, air: Air, condensed: Quantity, made: Quantity) -> None:
@@ -235,14 +234,17 @@ def _enter_terms(ledger: Ledger, session: Session, air: Air, condensed: Quantity
     ledger.add_term("water in and out", water, "enthalpy of water supplied and condensed, beside K1")
 
 
-def _convention(air: Air) -> str:
-    """K1 is a definition: no error of its own, but not the heat that water gives up at this coil."""
+def _given_up_j_per_kg(air: Air) -> float:
+    """Heat that vapour of the room's air gives up as it becomes water at the coil's temperature."""
     coil_c = max(0.0, 0.5 * (air.coil.low_c + air.coil.high_c)) if air.coil else ORDINARY_COIL_C
-    real = float(vaporisation_heat_j_per_kg(coil_c)) / LATENT_HEAT_J_PER_KG - 1.0
-    less = "less" if real > 0.0 else "more"
+    return float(vapour_enthalpy_j_per_kg(air.room_temp_c) - water_enthalpy_j_per_kg(coil_c))
+
+
+def _convention(air: Air) -> str:
     return (
-        f"K1 = {LATENT_HEAT_J_PER_KG / 1e3:.0f} kJ/kg is exact by convention, {abs(real):.1%} {less} than at "
-        f"{coil_c:.0f} °C, which parts latent from sensible and leaves their sum"
+        f"K1 = {LATENT_HEAT_J_PER_KG / 1e3:.0f} kJ/kg by convention; vapour of this room gives up "
+        f"{_given_up_j_per_kg(air) / 1e3:.0f} as it becomes water at this coil, which is in the ± of the latent and "
+        "of the sensible part and not in that of their sum"
     )
 
 
@@ -276,8 +278,14 @@ def _minus(a: Quantity, b: Quantity) -> Quantity:
     return lambda x: a(x) - b(x)
 
 
-def _latent(condensed: Quantity) -> Quantity:
-    return lambda x: LATENT_HEAT_J_PER_KG * condensed(x)
+def _latent(ledger: Ledger, air: Air, condensed: Quantity) -> Quantity:
+    """K1·W_r with what the convention leaves open between latent and sensible; their sum knows nothing of it."""
+    apart = abs(_given_up_j_per_kg(air) - LATENT_HEAT_J_PER_KG)
+    source = "a convention: vapour of the room's air to water at the coil gives up another amount"
+    k1 = ledger.enter(
+        Input("K1", LATENT_HEAT_J_PER_KG, apart / sqrt(3.0), "J/kg", shared_key="convention:K1", source=source)
+    )
+    return lambda x: k1(x) * condensed(x)
 
 
 def _sensible_only(air: Air, dry_capacity_w: float, net: Flow) -> Finding:

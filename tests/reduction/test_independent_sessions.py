@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from pathlib import Path
 
@@ -23,6 +24,15 @@ def compared(case: str) -> list[Compared]:
 @pytest.mark.parametrize("case", CASES)
 def test_the_true_capacity_lies_inside_the_interval(case: str) -> None:
     assert {row.window: row.inside for row in compared(case)} == {row.window: True for row in compared(case)}
+
+
+def test_the_true_parts_of_a_humid_session_lie_inside_their_intervals() -> None:
+    (window,) = json.loads((FOLDER / "p3" / "truth.json").read_text())["windows"]
+    (row,) = compared("p3")
+    assert row.point is not None
+    assert abs(row.point.latent_w - window["capacity_latent_w"]) <= row.point.latent_u95_w
+    assert abs(row.point.sensible_w - window["capacity_sensible_w"]) <= row.point.sensible_u95_w
+    assert row.point.latent_u95_w < 0.05 * row.point.latent_w
 
 
 @pytest.mark.parametrize("case", CASES)
