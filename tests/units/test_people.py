@@ -144,7 +144,7 @@ def test_two_links_of_two_people_do_not_meet(owner, bench):
 
 
 def offered(owner: Client, to: str, stays_as: str = "tester") -> Handover:
-    assert owner.post(reverse("hand-over"), {"username": to, "stays_as": stays_as}).status_code == 302
+    assert owner.post(reverse("hand-over"), {"username": to, "stays_as": stays_as or "leave"}).status_code == 302
     return Handover.objects.get(outcome="")
 
 
@@ -180,7 +180,7 @@ def test_nobody_but_the_receiver_answers(owner, tester, reader, bench):
 
 def test_an_offer_is_withdrawn_lapses_and_makes_room_for_another(owner, tester, reader, bench):
     first = offered(owner, "tomas")
-    page = owner.post(reverse("hand-over"), {"username": "rhea"})
+    page = owner.post(reverse("hand-over"), {"username": "rhea", "stays_as": "reader"})
     assert page.status_code == 422
     assert "offered to somebody already" in page.text
     owner.post(reverse("offer-withdraw", args=[first.pk]))
@@ -203,7 +203,7 @@ def test_an_offer_dies_with_the_ownership_of_who_made_it(owner, tester, bench):
 
 @pytest.mark.parametrize(("to", "sentence"), [("odile", "You own the bench already"), ("nobody", "Nobody here has")])
 def test_a_bench_goes_to_another_person_of_the_site_only(owner, to, sentence):
-    page = owner.post(reverse("hand-over"), {"username": to, "stays_as": ""})
+    page = owner.post(reverse("hand-over"), {"username": to, "stays_as": "leave"})
     assert page.status_code == 422
     assert sentence in page.text
 

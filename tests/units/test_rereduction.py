@@ -142,6 +142,17 @@ def test_one_session_that_fails_says_why_and_leaves_the_others_alone(session, pl
     assert errors[str(broken.pk)]
 
 
+def test_what_moved_most_stands_first(session, plug, tester, bench):
+    calm = builders.a_session(bench=bench, with_logs=["temperatures", "plugs"], name="Another plug")
+    reduce.run_and_store(session=calm, by=tester.person)
+    calibrated(plug, tester.person, gain=1.03, valid_from=DAY - timedelta(days=20))
+    calm.notes = "The door was open"
+    calm.save()
+    rows = again(tester, calm, session).context["rows"]
+    assert [row.session.name for row in rows] == ["At 35 °C", "Another plug"]
+    assert rows[0].moved_u > rows[1].moved_u == 0.0
+
+
 def published(session, by) -> Edition:
     session.unit.obtained, session.unit.afterwards = "bought", "kept"
     session.unit.save()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 from uuid import UUID
 
 from tests_app.models import Job, Point, Reduction, Session
@@ -84,6 +85,13 @@ class Outcome:
     def beyond_u(self) -> bool:
         """Whether any of its points moved beyond U."""
         return any(point.beyond_u for point in self.points)
+
+    @property
+    def moved_u(self) -> float:
+        """The largest change in units of U; infinite for what could not be reduced or lost a window."""
+        if self.error or not all(point.figures for point in self.points):
+            return inf
+        return max((abs(f.in_u or 0.0) for point in self.points for f in point.figures.values()), default=0.0)
 
 
 def outcomes(job: Job) -> list[Outcome]:

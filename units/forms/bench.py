@@ -38,10 +38,12 @@ class HandOverForm(forms.Form):
     username = forms.CharField(max_length=150, label="User name", widget=forms.TextInput(attrs={"autocomplete": "off"}))
     stays_as = forms.ChoiceField(
         label="You then",
-        required=False,
-        choices=[("tester", "stay as tester"), ("reader", "stay as reader"), ("", "leave the bench")],
-        initial="tester",
+        choices=[("tester", "stay as tester"), ("reader", "stay as reader"), ("leave", "leave the bench")],
     )
+
+    def clean_stays_as(self) -> str:
+        """Return the role to stay in, or nothing."""
+        return self.cleaned_data["stays_as"].replace("leave", "")
 
 
 class RegisterForm(BaseUserCreationForm):

@@ -79,7 +79,7 @@ def show(request: BenchRequest, job_id: UUID) -> HttpResponse:
     job = access.fetch(Job, job_id, person=request.user)
     if job.what != tasks.REREDUCTION:
         raise Http404("No such task here.")
-    rows = outcomes(job)
+    rows = sorted(outcomes(job), key=lambda row: row.moved_u, reverse=True)
     moved = [row for row in rows if row.points]
     beyond = {row.before.pk for row in moved if row.beyond_u}
     context = {
