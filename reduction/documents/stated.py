@@ -289,7 +289,7 @@ class Session(Document):
     format: Literal["cooling-ledger-session/1"] = SESSION_FORMAT  # type: ignore[assignment]
     name: str
     synthetic: bool = False
-    purpose: Literal["cooling", "characterisation"] = "cooling"
+    purpose: Literal["cooling", "characterisation", "side_by_side"] = "cooling"
     time_zone: str = Field("UTC", description="IANA name; for stamps that carry no zone")
     unit: UnitUnderTest
     room: Room

@@ -141,7 +141,7 @@ def bundle(folder: Path) -> Path:
 
 def hold_together(page: Any, folder: Path, look: Look) -> None:
     """Hold the sensors against each other and take their offsets over."""
-    begin(page, "Four sensors in a bundle", "cooling")
+    begin(page, "Four sensors in a bundle", "side_by_side")
     take(page, [bundle(folder)])
     name_the_sensors(page)
     page.get_by_role("button", name="Confirm").click()

@@ -60,6 +60,11 @@ def test_a_session_without_a_result_is_in_work_and_its_open_question_needs_an_an
     assert "not reduced" in page.text
 
 
+def test_sensors_in_a_bundle_are_no_work_left_undone(owner, bench):
+    builders.a_session(bench=bench, name="Bundle", purpose="side_by_side")
+    assert owner.get(reverse("bench-home")).context["unreduced"] == []
+
+
 def test_work_that_stopped_needs_an_answer_until_it_is_done(owner, bench):
     session = builders.a_session(bench=bench, name="Half a day")
     job = {"bench": bench, "session": session, "what": "reduce", "finished_at": timezone.now()}

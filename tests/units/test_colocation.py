@@ -70,6 +70,15 @@ def test_offsets_are_shown_and_the_ticked_taken_over_from_the_day_of_the_check(s
     assert record.offset_correction_u == pytest.approx(0.5 / 3**0.5 / 3**0.5, rel=0.1), "the reference's own u leads"
 
 
+def test_a_session_of_sensors_side_by_side_leads_to_the_check_and_not_to_a_reduction(session, tester):
+    assert 'value="side_by_side" selected' in tester.get(f"{reverse('session-new')}?purpose=side_by_side").text
+    session.purpose = "side_by_side"
+    session.save()
+    page = tester.get(reverse("result", args=[session.pk])).text
+    assert f"{reverse('colocation')}?session={session.pk}" in page
+    assert ">Reduce</button>" not in page
+
+
 def test_a_second_check_finds_the_same_offsets_whatever_was_corrected_meanwhile(session, sensors, tester):
     first = tester.get(reverse("colocation"), {"session": session.pk}).context["found"]
     CalibrationRecord.objects.create(

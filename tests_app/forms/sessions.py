@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django import forms
 
+from tests_app.models import Session
 from units.models import Bench
 
 
@@ -47,7 +48,7 @@ class SessionForm(forms.Form):
     name = forms.CharField(max_length=120, help_text="Such as “Unit at 35 °C, high fan”.")
     unit = forms.ModelChoiceField(None, required=False, empty_label="Not named yet", help_text="Can be attached later.")
     room = forms.ModelChoiceField(None, required=False, empty_label="Not chosen yet")
-    purpose = forms.ChoiceField(choices=[("cooling", "Cooling test"), ("characterisation", "Room characterisation")])
+    purpose = forms.ChoiceField(choices=Session._meta.get_field("purpose").choices)
     time_zone = ZoneField(
         label="Time zone of the loggers", help_text="For time stamps that carry no zone; type a city."
     )

@@ -23,7 +23,11 @@ class Session(models.Model):
     purpose = models.CharField(
         max_length=16,
         default="cooling",
-        choices=[("cooling", "Cooling test"), ("characterisation", "Room characterisation")],
+        choices=[
+            ("cooling", "Cooling test"),
+            ("characterisation", "Room characterisation"),
+            ("side_by_side", "Sensors side by side"),
+        ],
     )
     time_zone = models.CharField(max_length=64, default="UTC")
     heater_kind = models.CharField(max_length=12, default="unknown")

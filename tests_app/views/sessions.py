@@ -67,9 +67,10 @@ def _posted(request: HttpRequest) -> QueryDict | None:
 
 @login_required
 def new(request: HttpRequest) -> HttpResponse:
-    """Make a session; a unit given in the address is chosen already."""
+    """Make a session; a unit or a purpose given in the address is chosen already."""
     bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
-    form = SessionForm(_posted(request), bench=bench, initial={"unit": request.GET.get("unit")})
+    given = {name: request.GET.get(name) for name in ("unit", "purpose")}
+    form = SessionForm(_posted(request), bench=bench, initial=given)
     judged = RuleForm(_posted(request), prefix="decision")
     if request.method == "POST" and all([form.is_valid(), judged.is_valid()]):
         session = sessions.create(bench=bench, rule=judged.chosen(), by=request.user, **form.cleaned_data)

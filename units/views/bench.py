@@ -56,7 +56,9 @@ def _first_steps(bench: Bench, person: Person) -> dict[str, Any]:
 def _work(bench: Bench, person: Person) -> dict[str, Any]:
     sessions = access.visible(Session, person).filter(bench=bench).select_related("unit")
     jobs = access.visible(Job, person).filter(bench=bench, state__in=[Job.State.WAITING, Job.State.RUNNING])
-    unreduced = list(sessions.filter(reductions__isnull=True).prefetch_related("files")[:A_FEW])
+    unreduced = list(
+        sessions.filter(reductions__isnull=True).exclude(purpose="side_by_side").prefetch_related("files")[:A_FEW]
+    )
     comments = access.visible(MakerComment, person, to="own").filter(review__bench=bench, accepted_at__isnull=True)
     return {
         "is_synthetic": bench.is_synthetic,

@@ -30,7 +30,8 @@ def show(request: BenchRequest) -> HttpResponse:
         return redirect("bench-home")
     data = request.POST if request.method == "POST" else request.GET
     mine = access.visible(Session, request.user).filter(bench=request.bench, files__isnull=False).distinct()
-    context: dict[str, Any] = {"sessions": mine[:A_FEW], "may_edit": access.may(request.bench, request.user, "edit")}
+    bundles_first = sorted(mine[:A_FEW], key=lambda session: session.purpose != "side_by_side")
+    context: dict[str, Any] = {"sessions": bundles_first, "may_edit": access.may(request.bench, request.user, "edit")}
     if not data.get("session"):
         return render(request, "units/colocation.html", context)
     session = access.fetch(Session, data["session"], person=request.user, to="edit" if data is request.POST else "read")
