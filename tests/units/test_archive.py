@@ -17,9 +17,10 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 
 from reduction.errors import UnreadableFile
+from reduction.session import DecisionRule
 from tests import builders
 from tests_app import evidence_store
-from tests_app.actions import mapping, reduce
+from tests_app.actions import decisions, mapping, reduce
 from tests_app.models import Channel, Evidence, Point, Reduction
 from units.actions import benches, editions, reviews, shares
 from units.archive import read, write
@@ -53,6 +54,7 @@ def full_bench(bench, owner):
     choices = {c.pk: {"instrument": plug} if c.role.startswith("heater") else {} for c in channels}
     mapping.confirm(channels=channels, choices=choices, by=owner.person)
     reduce.run_and_store(session=session, by=owner.person)
+    decisions.choose(session=session, rule=DecisionRule(rule="guard_band"), why="Asked for.", by=owner.person)
     session.notes = "again"
     session.save()
     reduce.run_and_store(session=session, by=owner.person)
