@@ -15,10 +15,10 @@ from django.db import connection
 from django.urls import reverse
 
 from tests import logs
-from tests.faults.scene import SETTLE_S, Outcome, Scene, asked_again, said, settled, stored_once
+from tests.faults.scene import SETTLE_S, Outcome, Scene, asked_again, running, said, settled, stored_once
 from tests.faults.site import until
 from tests_app import tasks
-from tests_app.models import Evidence, Job, Reduction
+from tests_app.models import Evidence, Reduction
 
 
 def workers_killed(scene: Scene, count: int) -> Outcome:
@@ -29,12 +29,12 @@ def workers_killed(scene: Scene, count: int) -> Outcome:
     kills = hits = 0
     end = time.monotonic() + SETTLE_S + 4.0 * count
     while kills < count // 2 and not settled(asked) and time.monotonic() < end:
-        until(lambda: Job.objects.filter(state=Job.State.RUNNING).exists(), 20.0, step_s=0.02)
+        until(lambda: running(asked), 20.0, step_s=0.02)
         time.sleep(scene.random.uniform(0.0, 1.0))
         before = Reduction.objects.count()
         scene.site.kill_worker(scene.random.randrange(2))
         kills += 1
-        hits += Job.objects.filter(state=Job.State.RUNNING).exists() and Reduction.objects.count() == before
+        hits += running(asked) and Reduction.objects.count() == before
     until(lambda: settled(asked), SETTLE_S, step_s=0.5)
     again = asked_again(scene, asked)
     scene.site.stop_workers()
@@ -123,7 +123,7 @@ def database_restarted(scene: Scene, count: int) -> Outcome:
     scene.site.start_workers()
     stops = max(count // 5, 1)
     for _ in range(stops):
-        until(lambda: Job.objects.filter(state=Job.State.RUNNING).exists(), 30.0)
+        until(lambda: running(asked), 30.0)
         time.sleep(scene.random.uniform(0.0, 1.5))
         connection.close()
         scene.site.restart_database()

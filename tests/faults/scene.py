@@ -104,6 +104,12 @@ def settled(asked: Iterable[Job]) -> bool:
     return not Job.objects.filter(pk__in=keys, state__in=jobs.OPEN).exists()
 
 
+def running(asked: Iterable[Job]) -> bool:
+    """Say whether a worker is at one of these jobs; others may be left over from an earlier case."""
+    close_old_connections()
+    return Job.objects.filter(pk__in=[job.pk for job in asked], state=Job.State.RUNNING).exists()
+
+
 def nothing_open() -> bool:
     """Wait until no job waits or runs; say whether that came to be."""
     return until(lambda: settled(Job.objects.filter(state__in=jobs.OPEN)), SETTLE_S, step_s=0.5)

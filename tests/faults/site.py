@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import itertools
 import json
 import os
 import resource
 import secrets
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -165,9 +168,14 @@ class Site:
         held = os.statvfs(self.disk)
         size, files = (held.f_blocks - held.f_bfree) * held.f_bsize, held.f_files - held.f_ffree
         assert _mount(f"remount,nr_inodes={files}", self.disk, size=str(size))
+        is_over = threading.Event()
+        filling = threading.Thread(target=_fill, args=(self.disk / "filler", is_over))
+        filling.start()
         try:
             yield "a full disk"
         finally:
+            is_over.set()
+            filling.join()
             _mount(f"remount,nr_inodes={MOST_FILES}", self.disk, size=DISK)
 
     @contextmanager
@@ -205,6 +213,18 @@ class Site:
             return answer.status
         finally:
             connection.close()
+
+
+def _fill(folder: Path, is_over: threading.Event) -> None:
+    """Take what others give back of a full disk, bytes and names of files alike, until it is over."""
+    number = itertools.count()
+    with contextlib.suppress(OSError):
+        folder.mkdir()
+    while not is_over.wait(0.02):
+        with contextlib.suppress(OSError):
+            while True:
+                (folder / str(next(number))).write_bytes(bytes(4096))
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def _mount(how: str, place: Path, *, size: str) -> bool:
