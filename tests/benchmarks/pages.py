@@ -96,8 +96,8 @@ def addresses(keys: list[Any]) -> dict[str, Callable[[random.Random], str]]:
     }
 
 
-def measured(page: str, make: Callable[[random.Random], str]) -> Timed:
-    """Ask fifty times."""
+def measured(page: str, make: Callable[[random.Random], str], requests: int) -> Timed:
+    """Ask so many times."""
     from django.core.cache import cache
     from django.db import connection
     from django.test import Client
@@ -107,7 +107,7 @@ def measured(page: str, make: Callable[[random.Random], str]) -> Timed:
     times: list[float] = []
     works: list[float] = []
     cache.clear()
-    for n in range(REQUESTS + WARM):
+    for n in range(requests + WARM):
         address = make(chance)
         begun, work = time.perf_counter(), time.process_time()
         with CaptureQueriesContext(connection) as captured:
@@ -125,7 +125,7 @@ def _p95(values: list[float]) -> float:
     return statistics.quantiles(values, n=20)[-1]
 
 
-def run(points: int, kind: str) -> list[Timed]:
+def run(points: int, kind: str, requests: int = REQUESTS) -> list[Timed]:
     """Build up to so many points, measure, print, return."""
     from tests.benchmarks import catalogue_data
     from units.compare.shelf_index import shelf_index
@@ -141,7 +141,7 @@ def run(points: int, kind: str) -> list[Timed]:
     say(f"{'page':12} {'median ms':>9} {'p95 ms':>7} {'work p95':>9} {'queries':>8} {'kB':>7}")
     found = []
     for page, make in addresses(list(Unit.objects.values_list("pk", flat=True))).items():
-        found.append(measured(page, make))
+        found.append(measured(page, make, requests))
         say(str(found[-1]))
     return found
 
@@ -158,10 +158,11 @@ def main() -> int:
     parser.add_argument("--points", type=int, default=USUAL, help=f"points in all, 20 a unit (default {USUAL:,})")
     parser.add_argument("--database", choices=sorted(LIMIT_MS), default="sqlite", help="a server is started for it")
     parser.add_argument("--curve", action="store_true", help="measure at 10³, 10⁴, 10⁵ and 10⁶ points")
+    parser.add_argument("--requests", type=int, default=REQUESTS, help="of each kind of page (default %(default)s)")
     asked = parser.parse_args()
     sizes = CURVE if asked.curve else (asked.points,)
     with database(asked.database):
-        curve = {points: run(points, asked.database) for points in sizes}
+        curve = {points: run(points, asked.database, asked.requests) for points in sizes}
     if asked.curve:
         say("\np95 ms by points" + "".join(f"{points:>12,}" for points in sizes))
         for row in zip(*curve.values(), strict=True):
