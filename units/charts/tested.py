@@ -96,46 +96,31 @@ def _explained(data: pd.DataFrame, display: Display) -> alt.TopLevelMixin:
 
 def _waterfalls(data: pd.DataFrame, display: Display) -> alt.FacetChart:
     """Return one waterfall a unit: from the claim, step by step, to what was measured."""
-    kinds = [kind for kind in STEP_COLOURS if kind in set(data["kind"])]
-    colours = alt.Scale(domain=kinds, range=[STEP_COLOURS[kind] for kind in kinds])
+    ways = _ways(data)
     x = alt.X(
         "from:Q",
         axis=alt.Axis(title=f"Less or more than the claim ({display.power})", tickCount=5),
-        scale=alt.Scale(domain=span(_reach(data)), nice=False),
+        scale=alt.Scale(domain=span([*ways["from"], *ways["low"], *ways["high"]]), nice=False),
     )
-    ways = {"from": "datum.start - datum.claim", "to": "datum.end - datum.claim"}
     order = list(dict.fromkeys(data.sort_values("position")["step"]))
     y = alt.Y("step:N", sort=order, title=None, axis=alt.Axis(labelLimit=200, ticks=False, domain=False))
-    bar = (
-        alt.Chart()
-        .transform_calculate(**ways)
-        .mark_bar(height=11)
-        .encode(
-            x=x,
-            x2="to:Q",
-            y=y,
-            color=alt.Color("kind:N", title=None, legend=alt.Legend(orient="bottom"), scale=colours),
-            tooltip=_step_words(display),
-            description=MARK,
-        )
-    )
-    end = alt.Chart().transform_calculate(**ways)
-    end = end.mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="to:Q", y=y, description=MARK)
+    kinds = [kind for kind in STEP_COLOURS if kind in set(data["kind"])]
+    colours = alt.Scale(domain=kinds, range=[STEP_COLOURS[kind] for kind in kinds])
+    colour = alt.Color("kind:N", title=None, legend=alt.Legend(orient="bottom"), scale=colours)
+    base = alt.Chart().encode(y=y, description=MARK)
+    bar = base.mark_bar(height=11).encode(x=x, x2="to:Q", color=colour, tooltip=_step_words(display))
+    end = base.mark_tick(thickness=2, size=15, color=drawing.INK).encode(x="to:Q")
+    doubt = base.mark_rule(strokeWidth=1.6, color=drawing.INK).encode(x="low:Q", x2="high:Q")
     header = alt.Header(labelAngle=0, labelAlign="left", labelAnchor="start", labelOrient="top", labelFontWeight=600)
-    rest = alt.Chart().transform_filter("datum.kind == 'remainder'")
-    rest = rest.transform_calculate(
-        low="datum.end - datum.claim - datum.u95", high="datum.end - datum.claim + datum.u95"
-    )
-    doubt = rest.mark_rule(strokeWidth=1.6, color=drawing.INK).encode(x="low:Q", x2="high:Q", y=y, description=MARK)
     panel = alt.layer(bar, end, doubt).properties(width=WIDTH - 150, height=alt.Step(19))
-    return panel.facet(row=alt.Row("unit:N", title=None, header=header), data=data).resolve_scale(y="independent")
+    return panel.facet(row=alt.Row("unit:N", title=None, header=header), data=ways).resolve_scale(y="independent")
 
 
-def _reach(data: pd.DataFrame) -> list[float]:
-    """Return all that the waterfalls reach to, with the interval of each remainder."""
+def _ways(data: pd.DataFrame) -> pd.DataFrame:
+    """Return each step's two ends as differences from the claim, and the interval of each remainder."""
     start, end = data["start"] - data["claim"], data["end"] - data["claim"]
     doubt = data["u95"].where(data["kind"] == "remainder", 0.0)
-    return [*start, *(end - doubt), *(end + doubt)]
+    return data.assign(**{"from": start, "to": end, "low": end - doubt, "high": end + doubt})
 
 
 def _remainders(data: pd.DataFrame, display: Display) -> alt.LayerChart:

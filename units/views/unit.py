@@ -60,7 +60,6 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     if not comparison.rows:
         raise Http404("No such unit here.")
     row, figure = comparison.rows[0], comparison.figures[unit_id]
-    sessions = access.visible(Session, request.user).filter(unit=unit)
     context = {
         "unit": unit,
         "row": row,
@@ -68,7 +67,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "claims": [_beside(row, claim, figure, display) for claim in row.unit.claims.all()],
         **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
-        "sessions": sessions,
+        "sessions": access.visible(Session, request.user).filter(unit=unit),
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
         "levels": _levels(request, unit_id),
         "repeats": _repeats(unit) if row.own else [],
