@@ -27,6 +27,7 @@ from reduction.documents.result import (
     Term,
     WindowResult,
 )
+from reduction.documents.room import Room, SlowMass, Surface
 from reduction.documents.stated import (
     SESSION_FORMAT,
     Channel,
@@ -40,12 +41,9 @@ from reduction.documents.stated import (
     Moisture,
     People,
     Profile,
-    Room,
     Session,
     Settings,
-    SlowMass,
     Solar,
-    Surface,
     UnitUnderTest,
     Weighing,
     Window,

@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from reduction.documents.decision import Verdict
-from reduction.documents.stated import SlowMass, Surface
+from reduction.documents.room import SlowMass, Surface
 from reduction.documents.words import Document, NonNegative, Prose, Role, SampleKind
 
 RESULT_FORMAT = "cooling-ledger-result/1"

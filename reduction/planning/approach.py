@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.documents.stated import Room
+from reduction.documents.room import Room
 from reduction.ground.constants import SECONDS_PER_HOUR
 from reduction.room.envelope import conductances, fast_store
 from reduction.room.slow_mass_model import FAST_SHARE, FAST_TAUS_S, prior_stores

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from reduction.documents.stated import Room, SlowMass, Surface
+from reduction.documents.room import Room, SlowMass, Surface
 from reduction.documents.words import HeaterKind
 from reduction.ground.constants import SECONDS_PER_HOUR
 from reduction.planning.forecast import Forecast, Run, forecast

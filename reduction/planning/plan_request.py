@@ -6,7 +6,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from reduction.documents.stated import Condition, Instrument, Room, UnitUnderTest
+from reduction.documents.room import Room
+from reduction.documents.stated import Condition, Instrument, UnitUnderTest
 from reduction.documents.words import Document, HeaterKind, NonNegative, Positive
 from reduction.planning.circuits import Circuit, CircuitUse
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,17 +21,15 @@ from reduction.room.room_regression import (
     reading_u_k,
     solve,
     weights,
-    whiteness,
 )
 from reduction.room.room_run import HOUR_S, Run, run_of
-from reduction.session import Finding, Room, RoomFit, Session, Severity, SlowMass, Surface
+from reduction.room.room_told import NAMES, Summary, room_fit
+from reduction.session import Finding, Room, RoomFit, Session, Severity
 
 FloatArray = NDArray[np.float64]
 
 FAST_TAU_S = 0.75 * HOUR_S  # what follows quicker counts with the store that follows the air …
 FAST_TAU_BAND_S = (0.4 * HOUR_S, 1.5 * HOUR_S)  # … though one may as well draw the line here or there
-LEAST_DIFFERENCE_K = 2.0  # between room and neighbour for UA to mean anything
-LEAST_HEAT_W = 100.0
 MODEL_REL_U = 0.12  # of C and slow mass: a few stores stand for many
 UA_REL_U = 0.03  # what heaters radiate straight into the envelope, and wind
 MOST_POLES = 3
@@ -41,21 +39,6 @@ UA_PRIOR_W_PER_K_M3 = 0.5  # to each side: 8 to 50 W/K in all for a room of 30 m
 POLE_PRIOR_W_PER_K = 60.0
 POLE_LIMIT_J_PER_K_M3 = 60e3  # of one store: 1.8 MJ/K for a room of 30 m³; common practice, no source
 START_LAG = (0.35, 0.35)  # of the difference to the surroundings that a store may still lack at the first sample
-TELLS = 0.5  # U95 over ΣUA above which the run counts as not telling it
-NAMES = ("C_eff", "slow conductance", "slow capacity")
-
-
-@dataclass(frozen=True)
-class Summary:
-    """UA of each surface, C_eff, slow conductance and slow capacity, averaged over the grid; with covariance.
-
-    `c_u_j_per_k`: what C_eff depends on where the line to slow mass is drawn.
-    """
-
-    x: FloatArray
-    cov: FloatArray
-    c_u_j_per_k: float
-    best: Fit
 
 
 def characterise(timeline: Timeline, session: Session) -> RoomFit:
@@ -96,7 +79,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     model_u = np.abs(summary.x) * np.array([UA_REL_U] * len(run.to) + [MODEL_REL_U] * len(NAMES))
     model_u[len(run.to)] = max(model_u[len(run.to)], summary.c_u_j_per_k)
     with_all = replace(summary, cov=summary.cov + shared + np.diag(model_u**2))
-    return _room_fit(run, with_all, columns.residual(summary.best), noise)
+    return room_fit(run, with_all, columns.residual(summary.best), noise)
 
 
 def room_found(timeline: Timeline, session: Session) -> tuple[RoomFit | None, tuple[Finding, ...]]:
@@ -189,117 +172,3 @@ def _shared_errors(run: Run, prior: Prior, best: Fit, noise: FloatArray) -> Floa
         fit = solve(Columns(other, noise), prior, (best.taus_s, best.massive))
         moves.append(_sought(fit, surfaces) @ fit.x - here)
     return np.asarray(np.stack(moves).T @ np.stack(moves))
-
-
-def time_constants_h(x: FloatArray, surfaces: int, taus_s: tuple[float, ...]) -> tuple[float, ...]:
-    """Time constants of the room left alone, longest first.
-
-    Parameters
-    ----------
-    x
-        Coefficients of a fit, in the order of the regression.
-    surfaces
-        How many of them are UA.
-    taus_s
-        Time constants of the stores behind the air's. [s]
-
-    Examples
-    --------
-    A room of 360 kJ/K and 10 W/K cools with 10 h:
-
-    >>> time_constants_h(np.array([10.0, 360e3]), 1, ())
-    (10.0,)
-    """
-    ua, c = max(float(x[:surfaces].sum()), 1e-6), max(float(x[surfaces]), 1.0)
-    h = np.maximum(x[surfaces + 1 :: 2], 0.0)
-    rates = np.zeros((len(taus_s) + 1,) * 2)
-    rates[0, 0] = (ua + h.sum()) / c
-    rates[0, 1:] = -h / c
-    for p, tau in enumerate(taus_s, start=1):
-        rates[p, 0], rates[p, p] = -1.0 / tau, 1.0 / tau
-    return tuple(sorted((1.0 / HOUR_S / np.linalg.eigvals(rates).real).tolist(), reverse=True))
-
-
-def _troubles(run: Run, total: float, total_u95: float) -> list[str]:
-    """Why the run cannot tell UA, in sentences; none where it can."""
-    said = []
-    apart = np.sqrt(np.mean((run.log.room_c - run.log.around_c) ** 2, axis=1))
-    if float(run.log.heat_w.max()) < LEAST_HEAT_W:
-        said.append(
-            f"hardly any heat was given ({run.log.heat_w.mean():.0f} W), so only C/UA shows: add a heated spell"
-        )
-    for to, k in zip(run.to, apart, strict=True):
-        if k < LEAST_DIFFERENCE_K:
-            said.append(f"room and {to} were within {k:.1f} K, so no heat flowed that could tell UA to {to}")
-    if total_u95 > TELLS * total:
-        said.append("that is too wide to be of use: hold the room warmer or for longer")
-    return said
-
-
-def _remarks(run: Run, x: FloatArray, u95: FloatArray) -> list[str]:
-    """Surfaces that the run tells less well than their sum."""
-    return [
-        f"UA to {to} alone is {x[k]:.0f} ± {u95[k]:.0f} W/K, since its difference hardly varied apart from the others'"
-        for k, to in enumerate(run.to)
-        if len(run.to) > 1 and u95[k] > TELLS * abs(x[k])
-    ]
-
-
-def _room_fit(run: Run, summary: Summary, residual: FloatArray, noise: FloatArray) -> RoomFit:
-    surfaces, x, order = len(run.to), summary.x, len(summary.best.taus_s) + 1
-    u95 = 2.0 * np.sqrt(np.diag(summary.cov))
-    hours = run.log.room_c.size * run.log.step_s / HOUR_S
-    rho, chance = whiteness(residual)
-    pattern = "no pattern left" if chance > 0.05 else "some pattern left, which the stated uncertainty allows for"
-    total_u95 = 2.0 * float(np.sqrt(summary.cov[:surfaces, :surfaces].sum()))
-    troubles = _troubles(run, float(x[:surfaces].sum()), total_u95)
-    heated = float(run.log.heat_w.max()) >= LEAST_HEAT_W
-    told = f"{hours:.1f} h with the unit off" + (
-        f" give ΣUA = {x[:surfaces].sum():.1f} ± {total_u95:.1f} W/K" if heated else ""
-    )
-    u = np.sqrt(np.diag(summary.cov))
-    correlation = summary.cov / np.outer(u, u) if (u > 0.0).all() else np.eye(u.size)
-    c = float(max(x[surfaces], 1.0))
-    return RoomFit(
-        model=f"{order}R{order}C",
-        surfaces=tuple(
-            Surface(
-                to=to,
-                ua_w_per_k=max(float(x[k]), 0.0),
-                u95_w_per_k=float(u95[k]),
-                correlation=tuple(round(float(r), 4) for r in correlation[k, :k]),
-            )
-            for k, to in enumerate(run.to)
-            if heated
-        ),
-        c_eff_j_per_k=c,
-        c_eff_u95_j_per_k=float(u95[surfaces]),
-        slow_mass=_slow_mass(x[surfaces + 1 :], u95[surfaces + 1 :]),
-        time_constants_h=time_constants_h(summary.best.x, surfaces, summary.best.taus_s),
-        residual_rms_c=float(np.std(noise @ residual)) * run.log.interval_s / (c * np.sqrt(2.0)),
-        residual_whiteness=f"lag-one correlation {rho:.2f}, Ljung–Box p = {chance:.2f}: {pattern}",
-        identifiable=not troubles,
-        because="; ".join([told, *troubles, *(_remarks(run, x, u95) if heated else ())]) + ".",
-        correlation=tuple(tuple(float(v) for v in row) for row in correlation),
-        parameter_names=(*(f"UA to {to}" for to in run.to), *NAMES),
-        course_w=_course(run.log, noise @ residual),
-    )
-
-
-def _course(log: RoomLog, residual_w: FloatArray) -> tuple[tuple[float, float, float], ...]:
-    """Hours since the start, heat given and what the best member makes of it, for the picture of the fit."""
-    heat = log.between(log.heat_w)
-    hours = (np.arange(heat.size) + 0.5) * log.interval_s / HOUR_S
-    return tuple((round(t, 3), round(q, 1), round(q - r, 1)) for t, q, r in np.c_[hours, heat, residual_w].tolist())
-
-
-def _slow_mass(x: FloatArray, u95: FloatArray) -> SlowMass | None:
-    """What lies behind, where the run shows it at all."""
-    if x[0] <= u95[0] / 2.0 or x[1] <= 0.0:
-        return None
-    return SlowMass(
-        conductance_w_per_k=float(x[0]),
-        conductance_u95_w_per_k=float(u95[0]),
-        capacity_j_per_k=float(x[1]),
-        capacity_u95_j_per_k=float(u95[1]),
-    )
