@@ -75,13 +75,17 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "places": places(request, comparison, CHARTS),
         "chart_query": query_of(comparison),
         "season": season_form(comparison),
-        "own_season": season_of(row, season) if asks_season else None,
-        "asks_season": asks_season,
-        "published_seasons": procedure_figures_of(row),
+        **_seasons(row, season, asks=asks_season),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
     return render(request, "units/unit.html", context)
+
+
+def _seasons(row: UnitRow, season: Choice, *, asks: bool) -> dict[str, Any]:
+    """Return the reader's own season, where one is asked for, and those by published procedures."""
+    own = season_of(row, season) if asks else None
+    return {"asks_season": asks, "own_season": own, "published_seasons": procedure_figures_of(row)}
 
 
 def _headline(figure: PooledFigure | None) -> dict[str, Any]:
