@@ -60,6 +60,7 @@ HISTORY: dict[str, str] = {
         " The interval of a capacity is taken from the distribution of the sum of its errors, so limits that lead a "
         "budget no longer stretch it by k = 2: k falls to 1.65 for one limit alone and by 0.3 % where plugs matter "
         "little. Where nothing switches, the slope of the room is as sure as its own samples show, which narrows short "
-        "windows of a calm room by some per cent."
+        "windows of a calm room by some per cent. Weather that moves in a log is taken to have moved twice as much "
+        "before it, and the slow mass is less sure for it; elsewhere its u moves by up to 4 %."
     ),
 }

@@ -35,14 +35,17 @@ SLOW_TAUS_S: FloatArray = np.geomspace(2.0, 40.0, 9) * HOUR_S
 STORE_TAUS_S = (120.0, 60.0 * HOUR_S)  # no store that a characterisation found is taken as quicker or slower
 FAST_TAUS_S: FloatArray = np.array([8.0, 20.0, 45.0]) * 60.0  # the fast store behind the air
 FAST_SHARE = (0.75, 0.13)  # of C, what is not air itself
-MASSIVE_SHARE = (0.30, 0.20)  # of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors
+# Of a surface's UA, in each of the two stores; the rest is panes, leaks, thin doors. A wall of several layers answers
+# late, so that the shares of its relaxations may lie beyond one and below nought.
+MASSIVE_SHARE = (0.30, 0.30)
 HISTORY_SD_K = (
     (0.15, 0.65),
-    (0.6, 0.35),
+    (0.55, 0.35),
 )  # what the room may have changed by before the log (weight): soaked, or not, …
 SOAK_S: FloatArray = np.geomspace(0.25, 24.0, 12) * HOUR_S  # … at an unknown time before, any decade alike
 OUTDOOR_HISTORY_SD_K = 2.0  # outdoor air at the log's start against its mean over the day before
 INDOOR_HISTORY_SD_K = 0.5  # the rest of the house, likewise
+LOG_TO_DAY = 2.0  # of a day's swing, a log of some hours sees about half
 RADIANT_TO_STORE = 0.10  # of radiant heat that a cold store takes up at first; the rest goes to the air at once
 HISTORY_TAU_S = 4.0 * HOUR_S  # a wall much slower than this carries all of that, a quicker one only part
 
@@ -144,15 +147,19 @@ def coefficient_names(drivers: Drivers) -> tuple[str, ...]:
 def _start(stores: Stores, drivers: Drivers, chosen: Choices) -> tuple[FloatArray, FloatArray]:
     """Mean and u of what each store takes up at the first sample, from what happened before, shape (2, choices).
 
-    Heaters that radiate have been warming the stores since they were switched on.
+    Heaters that radiate have been warming the stores since they were switched on. What moved during the log moved
+    before it too: its spread there widens the history that is taken for granted.
     """
     tau = chosen.stores_s
     soaked = np.exp(-SOAK_S[:, None, None] / tau)
     radiant = RADIANT_TO_STORE * drivers.radiant_w * np.mean(soaked, axis=0)
     left = np.sqrt(np.mean(soaked**2, axis=0))
-    room = np.array([[stores.middle_w_per_k[0]], [stores.slow_w_per_k[0]]]) * chosen.history_k * left
-    history = np.where(drivers.outdoors, OUTDOOR_HISTORY_SD_K, INDOOR_HISTORY_SD_K)
-    around = MASSIVE_SHARE[0] * np.sqrt(np.sum((drivers.ua_w_per_k * history) ** 2)) * tau / (tau + HISTORY_TAU_S)
+    size = np.array([[np.hypot(*stores.middle_w_per_k)], [np.hypot(*stores.slow_w_per_k)]])  # of mean and sd together
+    room = size * chosen.history_k * left
+    seen = LOG_TO_DAY * np.array([np.std(temp_c) for temp_c in drivers.neighbours_c])
+    history = np.hypot(np.where(drivers.outdoors, OUTDOOR_HISTORY_SD_K, INDOOR_HISTORY_SD_K), seen)
+    share = np.hypot(*MASSIVE_SHARE)
+    around = share * np.sqrt(np.sum((drivers.ua_w_per_k * history) ** 2)) * tau / (tau + HISTORY_TAU_S)
     return radiant, np.sqrt(room**2 + around**2 + radiant**2)
 
 

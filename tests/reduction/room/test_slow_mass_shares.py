@@ -67,7 +67,7 @@ def test_the_difference_of_two_windows_of_a_log_is_known_far_better_than_either_
     for one in replicas(kind, 25, seed=9):
         session, timeline = as_session(one)
         start, end = one.known.window_s
-        edges = [(start - 2.5 * HOUR_S, start - 1.5 * HOUR_S), ((start + end) / 2.0, end)]
+        edges = [(start - 1.7 * HOUR_S, start - 0.7 * HOUR_S), ((start + end) / 2.0, end)]
         windows = tuple(
             Window(
                 label=label,
