@@ -85,4 +85,6 @@ def test_the_difference_of_two_windows_of_a_log_is_known_far_better_than_either_
         u.append(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1]))
         alone.append(np.hypot(points[0].capacity_u_w, points[1].capacity_u_w))
     assert np.median(u) < 0.35 * np.median(alone)
-    assert 0.3 < np.sqrt(np.mean((np.array(off) / np.array(u)) ** 2)) < 1.25
+    apart = np.abs(np.array(off) / np.array(u))
+    assert np.mean(apart < 2.0) >= 0.92  # of 25; a session drawn with half an hour of soak may lie far out
+    assert np.median(apart) > 0.2
