@@ -16,7 +16,18 @@ from tests import builders
 from tests_app.models import Channel, Evidence, Job, PartialUpload, SessionFile, Window
 from units import shelf
 from units.actions import editions, handovers, invitations, reviews, shares, tokens
-from units.models import Bench, CalibrationRecord, Collection, MakerComment, Membership, Review, ShareLink
+from units.models import (
+    Bench,
+    CalibrationRecord,
+    Collection,
+    Handover,
+    Invitation,
+    MakerComment,
+    Membership,
+    Person,
+    Review,
+    ShareLink,
+)
 
 ROLES = ("visitor", "stranger", "reader", "tester", "owner")
 # Names that come with a package and are tested there.
@@ -209,6 +220,13 @@ def published_and_shared(bench: Bench) -> tuple[Review, ShareLink, str]:
     return review, *shares.share(review=review, label="maker", days=7, by=owner)
 
 
+def invited_and_offered(bench: Bench, person: Person) -> tuple[Invitation, str, Handover]:
+    """Invite somebody by a link, and offer the bench to a person."""
+    giver = builders.a_person(bench=bench, role="owner")
+    invitation, secret = invitations.invite(bench=bench, label="Nils", offered_role="reader", days=7, by=giver)
+    return invitation, secret, handovers.offer(bench=bench, username=person.username, stays_as="reader", by=giver)
+
+
 @pytest.fixture
 def scene(bench: Bench) -> dict[str, Any]:
     """Return one of everything, by the name of the address's parameter."""
@@ -230,10 +248,8 @@ def scene(bench: Bench) -> dict[str, Any]:
     shelf.refresh([unit])
     review, link, secret = published_and_shared(bench)
     comment = MakerComment.objects.create(review=review, link=link, name="Maker", text="No.")
-    giver = builders.a_person(bench=bench, role="owner")
     token, _ = tokens.make(bench=bench, label="script", token_role="reader", days=7, by=person)
-    invitation, invited = invitations.invite(bench=bench, label="Nils", offered_role="reader", days=7, by=giver)
-    handover = handovers.offer(bench=bench, username=person.username, stays_as="reader", by=giver)
+    invitation, invited, handover = invited_and_offered(bench, person)
     return {
         "collection_id": Collection.objects.create(bench=bench, name="set").pk,
         "unit_id": unit.pk, "session_id": session.pk, "reduction_id": reduction.pk, "file_id": file.pk,

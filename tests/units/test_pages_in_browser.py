@@ -14,6 +14,7 @@ from django.urls import reverse
 from reduction import session as doc
 from tests import builders
 from units import shelf
+from units.actions import invitations
 from units.models import Bench, CalibrationRecord, Unit
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -38,6 +39,8 @@ def scene() -> dict[str, str]:
     CalibrationRecord.objects.create(
         instrument=instrument, valid_from="2025-01-01", due_on="2026-01-01", how="ice point"
     )
+    owner = bench.memberships.get(person__username="owner").person
+    _, secret = invitations.invite(bench=bench, label="Nils", offered_role="tester", days=7, by=owner)
     compared = reverse("compare") + "?" + "&".join(f"unit={unit.pk}" for unit in units)
     return {name: reverse(name) for name in NAMED} | {
         "compare": compared,
@@ -48,6 +51,7 @@ def scene() -> dict[str, str]:
         "room-value": reverse("room-value-new", args=[room.pk]),
         "instrument": reverse("instrument", args=[instrument.pk]),
         "calibrate": reverse("instrument-calibrate", args=[instrument.pk]),
+        "invitation": reverse("invitation", args=[secret]),
         "nowhere": "/nowhere/",
     }
 
@@ -67,7 +71,7 @@ NAMED = (
     "catalogue", "method", "sign-in", "bench-home", "people", "units", "unit-new", "units-import", "rooms", "room-new",
     "instruments", "instrument-new",
 )  # fmt: skip
-PUBLIC = ("catalogue", "method", "sign-in", "compare", "compare-all", "unit", "nowhere")
+PUBLIC = ("catalogue", "method", "sign-in", "compare", "compare-all", "unit", "invitation", "nowhere")
 
 
 def signed_in(context: Any, live_server: Any, username: str) -> None:
