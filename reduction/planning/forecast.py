@@ -122,7 +122,7 @@ def forecast(run: Run) -> Forecast:
     result = propagate(balance.ledger.inputs, balance.model)
     capacity, cop = (OUTPUTS.index(name) for name in ("capacity", "cop"))
     return Forecast(
-        capacity_u95_w=result.expanded(capacity),
+        capacity_u95_w=result.interval_k(capacity) * result.u(capacity),
         eer_u95=result.expanded(cop) * BTU_PER_H_PER_W,
         budget=_causes(result),
     )

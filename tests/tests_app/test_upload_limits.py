@@ -105,6 +105,7 @@ def test_a_kept_file_is_handed_out_as_a_file_and_never_shown_as_a_page(session: 
     sent(tester, session, ContentFile(logs.temperatures(), name="room.html"))
     file = session.files.get()
     answer = tester.get(reverse("file-download", args=[session.pk, file.pk]))
+    assert b"".join(answer.streaming_content) == logs.temperatures()
     assert answer.headers["Content-Type"] == "application/octet-stream"
     assert answer.headers["Content-Disposition"].startswith("attachment")
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
