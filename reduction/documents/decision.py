@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, Field
+from pydantic import Field
 
-from reduction.documents.words import Document, NonNegative, Positive, Prose
+from reduction.documents.words import Document, Instant, NonNegative, Positive, Prose
 
 Decision = Literal["probability", "guard_band", "simple_acceptance"]
 
@@ -14,7 +14,7 @@ Decision = Literal["probability", "guard_band", "simple_acceptance"]
 class RuleChange(Document):
     """One change of the decision rule after the test's data, or its result, were there."""
 
-    at: AwareDatetime
+    at: Instant
     by: str = Field("", max_length=10, description="The role of who changed it on its bench; never a name")
     before: str = Field(max_length=300, description="The rule until then, in words")
     now: str = Field(max_length=300, description="The rule from then on, in words")
@@ -33,7 +33,7 @@ class DecisionRule(Document):
     tolerance_from: str = Field(
         "", description="A scheme of data/claim_tolerances.csv; empty: by the kind of unit; none: no tolerance"
     )
-    chosen_at: AwareDatetime | None = Field(None, description="When it was first chosen; null: never, so the default")
+    chosen_at: Instant | None = Field(None, description="When it was first chosen; null: never, so the default")
     changes: tuple[RuleChange, ...] = ()
 
 

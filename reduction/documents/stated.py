@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, Field, model_validator
+from pydantic import Field, model_validator
 
 from reduction.documents.decision import DecisionRule
 from reduction.documents.room import Room
@@ -18,6 +18,7 @@ from reduction.documents.words import (
     Distribution,
     Document,
     HeaterKind,
+    Instant,
     NonNegative,
     Positive,
     Role,
@@ -108,7 +109,7 @@ class Profile(Document):
     name_column: str | None = None
     value_column: str | None = None
     stamp: Literal["instant", "interval_start", "interval_end"] | None = None
-    start_utc: AwareDatetime | None = Field(None, description="For files that count elapsed seconds")
+    start_utc: Instant | None = Field(None, description="For files that count elapsed seconds")
     declared_date: date | None = Field(None, description="For files that hold times of day only")
     sheet: str | None = None
     units: dict[str, str] = Field({}, description="Unit of a column whose heading states none or a wrong one")
@@ -120,7 +121,7 @@ class ClockCorrection(Document):
     offset_s: float = 0.0
     offset_u_s: NonNegative = 0.0
     drift_ppm: float = 0.0
-    reference_utc: AwareDatetime | None = None
+    reference_utc: Instant | None = None
     reason: str = ""
 
 
@@ -166,8 +167,8 @@ class People(Document):
     sensible_w_each: NonNegative = 70.0
     latent_w_each: NonNegative = 45.0
     u95_w_each: NonNegative = 30.0
-    start_utc: AwareDatetime | None = None
-    end_utc: AwareDatetime | None = None
+    start_utc: Instant | None = None
+    end_utc: Instant | None = None
 
 
 class Solar(Document):
@@ -175,8 +176,8 @@ class Solar(Document):
 
     power_w: NonNegative
     u95_w: NonNegative
-    start_utc: AwareDatetime | None = None
-    end_utc: AwareDatetime | None = None
+    start_utc: Instant | None = None
+    end_utc: Instant | None = None
 
 
 class Weighing(Document):
@@ -185,8 +186,8 @@ class Weighing(Document):
     what: Literal["condensate", "water_supply"]
     mass_kg: NonNegative
     u95_kg: NonNegative
-    start_utc: AwareDatetime
-    end_utc: AwareDatetime
+    start_utc: Instant
+    end_utc: Instant
 
 
 class Moisture(Document):
@@ -203,8 +204,8 @@ class Moisture(Document):
 class Event(Document):
     """Something that happened, with its instant or span."""
 
-    time_utc: AwareDatetime
-    end_utc: AwareDatetime | None = None
+    time_utc: Instant
+    end_utc: Instant | None = None
     what: str
     kind: Literal["note", "door", "sun", "fan", "frost", "set_point", "heater", "exclude"] = "note"
 
@@ -213,8 +214,8 @@ class Window(Document):
     """A time span that is averaged, chosen by the tester."""
 
     label: str = ""
-    start_utc: AwareDatetime
-    end_utc: AwareDatetime
+    start_utc: Instant
+    end_utc: Instant
     reason: str = Field("", description="Why, where the window is not steady by the limits")
     snap_to_cycles: bool = True
 

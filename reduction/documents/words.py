@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
 from reduction.ground.rounding import true_minus
 
 Prose = Annotated[str, AfterValidator(true_minus)]
 """A sentence a person reads: its negative numbers carry a minus sign, not a hyphen."""
+
+
+def _in_utc(instant: datetime) -> datetime:
+    try:
+        instant.astimezone(UTC)
+    except OverflowError as fault:
+        raise ValueError("an instant lies within the years 1 to 9999 in UTC too") from fault
+    return instant
+
+
+Instant = Annotated[AwareDatetime, AfterValidator(_in_utc)]
 NonNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 

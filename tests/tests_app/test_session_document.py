@@ -210,3 +210,18 @@ def test_a_text_that_no_row_holds_is_refused(document: doc.Session, change: dict
 def test_the_document_downloads_from_the_session(confirmed_session: Session, reader: Client) -> None:
     given = reader.get(reverse("session-document", args=[confirmed_session.pk]))
     assert documents.parse(given.content) == session_document.to_document(confirmed_session)
+
+
+def test_an_instant_with_an_odd_offset_is_kept_as_the_instant_it_is(document: doc.Session, stranger: Client) -> None:
+    odd = {"label": "odd", "start_utc": "2026-07-13T18:39:00-17:41", "end_utc": "2026-07-13T19:39:00-17:41"}
+    sent = doc.Session.model_validate({**document.model_dump(mode="json"), "windows": [odd]})
+    moved = documents.bring_in(
+        bench=stranger.person.memberships.get().bench, document=sent, files=logs.both(), by=stranger.person
+    )
+    assert moved.windows.get().start.isoformat() == "2026-07-14T12:20:00+00:00"
+
+
+def test_an_instant_that_utc_cannot_hold_is_refused_in_words(document: doc.Session) -> None:
+    early = {"label": "early", "start_utc": "0001-01-01T00:00:00+10:00", "end_utc": "2026-07-14T13:00:00Z"}
+    with pytest.raises(ValueError, match="within the years 1 to 9999"):
+        doc.Session.model_validate({**document.model_dump(mode="json"), "windows": [early]})

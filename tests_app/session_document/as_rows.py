@@ -106,8 +106,8 @@ def _window_row(session: Session, window: doc.Window, by: Person) -> Window:
     return Window(
         session=session,
         label=window.label,
-        start=window.start_utc,
-        end=window.end_utc,
+        start=window.start_utc.astimezone(UTC),
+        end=window.end_utc.astimezone(UTC),
         reason=window.reason,
         snap_to_cycles=window.snap_to_cycles,
         accepted=True,
