@@ -27,6 +27,7 @@ from units.actions import editions, reviews
 from units.models import PublishedPoint, Unit
 
 TESTERS, A_FEW = 20, 3
+OF_A_UNIT = 5  # sessions: what pools them holds their unit, so two workers on one unit go one after the other
 PATIENT_S = "60"  # as in production: a worker on a full machine is slow, not dead
 PAUSE_S = (1.0, 6.0)  # between a tester's steps
 SAMPLE_EVERY_S = 1.0
@@ -117,7 +118,9 @@ def two_workers_against_one(scene: Scene, count: int) -> Outcome:
     """The same queue, done by one worker and by two; the ratio is of the middle of each, so that no start counts."""
     rates, stored, load = [], 0, os.getloadavg()[0]
     for workers in (1, 2):
-        sessions = scene.sessions(count)
+        sessions = [
+            one for first in range(0, count, OF_A_UNIT) for one in scene.sessions(min(OF_A_UNIT, count - first))
+        ]
         asked = [tasks.queue_reduction(session=session, by=scene.people[0]) for session in sessions]
         scene.site.start_workers(workers, JOB_SILENT_S=PATIENT_S)
         until(lambda: settled(asked), SETTLE_S + 6.0 * count, step_s=1.0)  # noqa: B023 - called before the next round
