@@ -6,254 +6,168 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("tests_app", "0001_initial"),
-        ("units", "0001_initial"),
+        ('tests_app', '0001_initial'),
+        ('units', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="channel",
-            name="instrument",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="channels",
-                to="units.instrument",
-            ),
+            model_name='channel',
+            name='instrument',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='channels', to='units.instrument'),
         ),
         migrations.AddField(
-            model_name="evidence",
-            name="bench",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="evidence", to="units.bench"
-            ),
+            model_name='evidence',
+            name='bench',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='evidence', to='units.bench'),
         ),
         migrations.AddField(
-            model_name="evidence",
-            name="kept_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='evidence',
+            name='kept_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="job",
-            name="asked_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='job',
+            name='asked_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="job",
-            name="bench",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="jobs", to="units.bench"),
+            model_name='job',
+            name='bench',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='jobs', to='units.bench'),
         ),
         migrations.AddField(
-            model_name="partialupload",
-            name="started_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='partialupload',
+            name='started_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="point",
-            name="unit",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="points", to="units.unit"
-            ),
+            model_name='point',
+            name='unit',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='points', to='units.unit'),
         ),
         migrations.AddField(
-            model_name="finding",
-            name="point",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="findings",
-                to="tests_app.point",
-            ),
+            model_name='finding',
+            name='point',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='findings', to='tests_app.point'),
         ),
         migrations.AddField(
-            model_name="reduction",
-            name="reduced_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='reduction',
+            name='reduced_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="reduction",
-            name="supersedes",
-            field=models.OneToOneField(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="superseded_by",
-                to="tests_app.reduction",
-            ),
+            model_name='reduction',
+            name='supersedes',
+            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='tests_app.reduction'),
         ),
         migrations.AddField(
-            model_name="point",
-            name="reduction",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="points", to="tests_app.reduction"
-            ),
+            model_name='point',
+            name='reduction',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='points', to='tests_app.reduction'),
         ),
         migrations.AddField(
-            model_name="job",
-            name="reduction",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                related_name="+",
-                to="tests_app.reduction",
-            ),
+            model_name='job',
+            name='reduction',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='tests_app.reduction'),
         ),
         migrations.AddField(
-            model_name="finding",
-            name="reduction",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="findings", to="tests_app.reduction"
-            ),
+            model_name='finding',
+            name='reduction',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='findings', to='tests_app.reduction'),
         ),
         migrations.AddField(
-            model_name="savedmapping",
-            name="bench",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="saved_mappings", to="units.bench"
-            ),
+            model_name='savedmapping',
+            name='bench',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='saved_mappings', to='units.bench'),
         ),
         migrations.AddField(
-            model_name="session",
-            name="bench",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="sessions", to="units.bench"
-            ),
+            model_name='session',
+            name='bench',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='sessions', to='units.bench'),
         ),
         migrations.AddField(
-            model_name="session",
-            name="created_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='session',
+            name='created_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="session",
-            name="room",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="sessions",
-                to="units.room",
-            ),
+            model_name='session',
+            name='room',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='sessions', to='units.room'),
         ),
         migrations.AddField(
-            model_name="session",
-            name="unit",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="sessions",
-                to="units.unit",
-            ),
+            model_name='session',
+            name='unit',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='sessions', to='units.unit'),
         ),
         migrations.AddField(
-            model_name="reduction",
-            name="session",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="reductions", to="tests_app.session"
-            ),
+            model_name='reduction',
+            name='session',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reductions', to='tests_app.session'),
         ),
         migrations.AddField(
-            model_name="partialupload",
-            name="session",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="partial_uploads", to="tests_app.session"
-            ),
+            model_name='partialupload',
+            name='session',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='partial_uploads', to='tests_app.session'),
         ),
         migrations.AddField(
-            model_name="job",
-            name="session",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="jobs",
-                to="tests_app.session",
-            ),
+            model_name='job',
+            name='session',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='jobs', to='tests_app.session'),
         ),
         migrations.AddField(
-            model_name="sessionfile",
-            name="evidence",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="uses", to="tests_app.evidence"
-            ),
+            model_name='sessionfile',
+            name='evidence',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='uses', to='tests_app.evidence'),
         ),
         migrations.AddField(
-            model_name="sessionfile",
-            name="session",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="files", to="tests_app.session"
-            ),
+            model_name='sessionfile',
+            name='session',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='files', to='tests_app.session'),
         ),
         migrations.AddField(
-            model_name="channel",
-            name="file",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="channels", to="tests_app.sessionfile"
-            ),
+            model_name='channel',
+            name='file',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='channels', to='tests_app.sessionfile'),
         ),
         migrations.AddField(
-            model_name="window",
-            name="decided_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='window',
+            name='decided_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="window",
-            name="session",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE, related_name="windows", to="tests_app.session"
-            ),
+            model_name='window',
+            name='session',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='windows', to='tests_app.session'),
         ),
         migrations.AddConstraint(
-            model_name="evidence",
-            constraint=models.UniqueConstraint(
-                fields=("bench", "sha256"), name="the_same_file_is_kept_once_on_a_bench"
-            ),
+            model_name='evidence',
+            constraint=models.UniqueConstraint(fields=('bench', 'sha256'), name='the_same_file_is_kept_once_on_a_bench'),
         ),
         migrations.AddConstraint(
-            model_name="savedmapping",
-            constraint=models.UniqueConstraint(fields=("bench", "fingerprint"), name="a_layout_has_one_saved_mapping"),
+            model_name='savedmapping',
+            constraint=models.UniqueConstraint(fields=('bench', 'fingerprint'), name='a_layout_has_one_saved_mapping'),
         ),
         migrations.AddConstraint(
-            model_name="reduction",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("supersedes__isnull", True)),
-                fields=("session",),
-                name="a_session_has_one_first_reduction",
-            ),
+            model_name='reduction',
+            constraint=models.UniqueConstraint(condition=models.Q(('supersedes__isnull', True)), fields=('session',), name='a_session_has_one_first_reduction'),
         ),
         migrations.AddConstraint(
-            model_name="sessionfile",
-            constraint=models.UniqueConstraint(
-                fields=("session", "name"), name="a_file_name_is_used_once_in_a_session"
-            ),
+            model_name='sessionfile',
+            constraint=models.UniqueConstraint(fields=('session', 'name'), name='a_file_name_is_used_once_in_a_session'),
         ),
         migrations.AddConstraint(
-            model_name="sessionfile",
-            constraint=models.UniqueConstraint(fields=("session", "evidence"), name="a_file_is_used_once_in_a_session"),
+            model_name='sessionfile',
+            constraint=models.UniqueConstraint(fields=('session', 'evidence'), name='a_file_is_used_once_in_a_session'),
         ),
         migrations.AddConstraint(
-            model_name="channel",
-            constraint=models.UniqueConstraint(
-                fields=("file", "log", "column"), name="a_column_is_one_channel_of_its_log"
-            ),
+            model_name='channel',
+            constraint=models.UniqueConstraint(fields=('file', 'log', 'column'), name='a_column_is_one_channel_of_its_log'),
         ),
     ]

@@ -10,840 +10,474 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("auth", "0012_alter_user_first_name_max_length"),
-        ("tests_app", "0001_initial"),
+        ('auth', '0012_alter_user_first_name_max_length'),
+        ('tests_app', '0001_initial'),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="Bench",
+            name='Bench',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("name", models.CharField(max_length=120)),
-                ("slug", models.SlugField(max_length=60, unique=True)),
-                ("about", models.TextField(blank=True)),
-                ("is_synthetic", models.BooleanField(default=False)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("delete_after", models.DateTimeField(blank=True, null=True)),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=120)),
+                ('slug', models.SlugField(max_length=60, unique=True)),
+                ('about', models.TextField(blank=True)),
+                ('is_synthetic', models.BooleanField(default=False)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('delete_after', models.DateTimeField(blank=True, null=True)),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Person",
+            name='Person',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("password", models.CharField(max_length=128, verbose_name="password")),
-                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
-                (
-                    "is_superuser",
-                    models.BooleanField(
-                        default=False,
-                        help_text="Designates that this user has all permissions without explicitly assigning them.",
-                        verbose_name="superuser status",
-                    ),
-                ),
-                (
-                    "username",
-                    models.CharField(
-                        error_messages={"unique": "A user with that username already exists."},
-                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
-                        max_length=150,
-                        unique=True,
-                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
-                        verbose_name="username",
-                    ),
-                ),
-                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
-                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
-                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
-                (
-                    "is_staff",
-                    models.BooleanField(
-                        default=False,
-                        help_text="Designates whether the user can log into this admin site.",
-                        verbose_name="staff status",
-                    ),
-                ),
-                (
-                    "is_active",
-                    models.BooleanField(
-                        default=True,
-                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
-                        verbose_name="active",
-                    ),
-                ),
-                ("date_joined", models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined")),
-                ("temperature_unit", models.CharField(choices=[("C", "°C"), ("F", "°F")], default="C", max_length=2)),
-                ("power_unit", models.CharField(choices=[("W", "W"), ("Btu/h", "Btu/h")], default="W", max_length=6)),
-                (
-                    "groups",
-                    models.ManyToManyField(
-                        blank=True,
-                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
-                        related_name="user_set",
-                        related_query_name="user",
-                        to="auth.group",
-                        verbose_name="groups",
-                    ),
-                ),
-                (
-                    "user_permissions",
-                    models.ManyToManyField(
-                        blank=True,
-                        help_text="Specific permissions for this user.",
-                        related_name="user_set",
-                        related_query_name="user",
-                        to="auth.permission",
-                        verbose_name="user permissions",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('password', models.CharField(max_length=128, verbose_name='password')),
+                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
+                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
+                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
+                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
+                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
+                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
+                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
+                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
+                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
+                ('temperature_unit', models.CharField(choices=[('C', '°C'), ('F', '°F')], default='C', max_length=2)),
+                ('power_unit', models.CharField(choices=[('W', 'W'), ('Btu/h', 'Btu/h')], default='W', max_length=6)),
+                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
+                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
             ],
             options={
-                "verbose_name": "user",
-                "verbose_name_plural": "users",
-                "abstract": False,
+                'verbose_name': 'user',
+                'verbose_name_plural': 'users',
+                'abstract': False,
             },
             managers=[
-                ("objects", django.contrib.auth.models.UserManager()),
+                ('objects', django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name="ApiToken",
+            name='ApiToken',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                (
-                    "token_role",
-                    models.CharField(
-                        choices=[("reader", "Reader"), ("tester", "Tester"), ("owner", "Owner")],
-                        default="reader",
-                        max_length=10,
-                    ),
-                ),
-                ("label", models.CharField(max_length=80)),
-                ("secret_sha256", models.CharField(max_length=64, unique=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("expires_at", models.DateTimeField()),
-                ("revoked_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="api_tokens",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="api_tokens", to="units.bench"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('token_role', models.CharField(choices=[('reader', 'Reader'), ('tester', 'Tester'), ('owner', 'Owner')], default='reader', max_length=10)),
+                ('label', models.CharField(max_length=80)),
+                ('secret_sha256', models.CharField(max_length=64, unique=True)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('expires_at', models.DateTimeField()),
+                ('revoked_at', models.DateTimeField(blank=True, null=True)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='api_tokens', to=settings.AUTH_USER_MODEL)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='api_tokens', to='units.bench')),
             ],
             options={
-                "ordering": ["-created_at"],
+                'ordering': ['-created_at'],
             },
         ),
         migrations.CreateModel(
-            name="Instrument",
+            name='Instrument',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("name", models.CharField(max_length=60)),
-                ("model", models.CharField(blank=True, max_length=80)),
-                ("serial", models.CharField(blank=True, max_length=80)),
-                ("quantity", models.CharField(max_length=20)),
-                ("offset_limit", models.FloatField(default=0.0)),
-                ("gain_limit", models.FloatField(default=0.0)),
-                ("resolution", models.FloatField(default=0.0)),
-                ("distribution", models.CharField(default="rectangular", max_length=12)),
-                ("noise", models.FloatField(default=0.0)),
-                ("time_constant_s", models.FloatField(default=0.0)),
-                ("calibration_interval_days", models.PositiveIntegerField(blank=True, null=True)),
-                ("notes", models.TextField(blank=True)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="instruments", to="units.bench"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=60)),
+                ('model', models.CharField(blank=True, max_length=80)),
+                ('serial', models.CharField(blank=True, max_length=80)),
+                ('quantity', models.CharField(max_length=20)),
+                ('offset_limit', models.FloatField(default=0.0)),
+                ('gain_limit', models.FloatField(default=0.0)),
+                ('resolution', models.FloatField(default=0.0)),
+                ('distribution', models.CharField(default='rectangular', max_length=12)),
+                ('noise', models.FloatField(default=0.0)),
+                ('time_constant_s', models.FloatField(default=0.0)),
+                ('calibration_interval_days', models.PositiveIntegerField(blank=True, null=True)),
+                ('notes', models.TextField(blank=True)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='instruments', to='units.bench')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="CalibrationRecord",
+            name='CalibrationRecord',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("valid_from", models.DateField()),
-                ("due_on", models.DateField(blank=True, null=True)),
-                (
-                    "how",
-                    models.CharField(
-                        help_text="Ice point, side-by-side soak, reference plug, certificate", max_length=120
-                    ),
-                ),
-                ("offset_correction", models.FloatField(default=0.0, help_text="reading − true, SI")),
-                ("offset_correction_u", models.FloatField(blank=True, null=True)),
-                ("gain_correction", models.FloatField(default=1.0)),
-                ("gain_correction_u", models.FloatField(blank=True, null=True)),
-                ("certificate", models.FileField(blank=True, upload_to="certificates/%Y/")),
-                ("done_by", models.CharField(blank=True, max_length=80)),
-                ("notes", models.TextField(blank=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="calibrations", to="units.instrument"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('valid_from', models.DateField()),
+                ('due_on', models.DateField(blank=True, null=True)),
+                ('how', models.CharField(help_text='Ice point, side-by-side soak, reference plug, certificate', max_length=120)),
+                ('offset_correction', models.FloatField(default=0.0, help_text='reading − true, SI')),
+                ('offset_correction_u', models.FloatField(blank=True, null=True)),
+                ('gain_correction', models.FloatField(default=1.0)),
+                ('gain_correction_u', models.FloatField(blank=True, null=True)),
+                ('certificate', models.FileField(blank=True, upload_to='certificates/%Y/')),
+                ('done_by', models.CharField(blank=True, max_length=80)),
+                ('notes', models.TextField(blank=True)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='calibrations', to='units.instrument')),
             ],
             options={
-                "ordering": ["-valid_from", "-created_at"],
+                'ordering': ['-valid_from', '-created_at'],
             },
         ),
         migrations.CreateModel(
-            name="Membership",
+            name='Membership',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                (
-                    "role",
-                    models.CharField(
-                        choices=[("reader", "Reader"), ("tester", "Tester"), ("owner", "Owner")], max_length=10
-                    ),
-                ),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="memberships", to="units.bench"
-                    ),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="memberships",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('role', models.CharField(choices=[('reader', 'Reader'), ('tester', 'Tester'), ('owner', 'Owner')], max_length=10)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to='units.bench')),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to=settings.AUTH_USER_MODEL)),
             ],
         ),
         migrations.CreateModel(
-            name="Review",
+            name='Review',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("slug", models.SlugField(max_length=80, unique=True)),
-                ("title", models.CharField(max_length=160)),
-                ("summary", models.CharField(blank=True, max_length=300)),
-                ("body", models.TextField(blank=True, help_text="Markdown")),
-                (
-                    "point_keys",
-                    models.JSONField(
-                        blank=True, default=dict, help_text="Short name of each chosen point, by its id: P1, P2"
-                    ),
-                ),
-                ("charts", models.JSONField(blank=True, default=list, help_text="Names of the charts that are shown")),
-                (
-                    "disclosure",
-                    models.TextField(blank=True, help_text="How each unit was obtained, who paid, kept or returned"),
-                ),
-                (
-                    "answers",
-                    models.JSONField(blank=True, default=dict, help_text="Answers to severe findings, by finding id"),
-                ),
-                (
-                    "bound_figures",
-                    models.JSONField(
-                        blank=True, default=dict, help_text="Figures in the prose: reference → text as last seen"
-                    ),
-                ),
-                (
-                    "contacts",
-                    models.JSONField(
-                        blank=True,
-                        default=list,
-                        help_text="Attempts to reach the maker, in order: on, how, what came of it",
-                    ),
-                ),
-                (
-                    "embargo",
-                    models.TextField(
-                        blank=True, help_text="What was agreed on when and how to publish; empty: nothing"
-                    ),
-                ),
-                ("publish_raw", models.BooleanField(default=False)),
-                ("licence", models.CharField(default="CC BY 4.0", max_length=40)),
-                ("updated_at", models.DateTimeField(auto_now=True)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="reviews", to="units.bench"
-                    ),
-                ),
-                ("points", models.ManyToManyField(blank=True, related_name="reviews", to="tests_app.point")),
-                (
-                    "updated_by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.SET_NULL,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('slug', models.SlugField(max_length=80, unique=True)),
+                ('title', models.CharField(max_length=160)),
+                ('summary', models.CharField(blank=True, max_length=300)),
+                ('body', models.TextField(blank=True, help_text='Markdown')),
+                ('point_keys', models.JSONField(blank=True, default=dict, help_text='Short name of each chosen point, by its id: P1, P2')),
+                ('charts', models.JSONField(blank=True, default=list, help_text='Names of the charts that are shown')),
+                ('disclosure', models.TextField(blank=True, help_text='How each unit was obtained, who paid, kept or returned')),
+                ('answers', models.JSONField(blank=True, default=dict, help_text='Answers to severe findings, by finding id')),
+                ('bound_figures', models.JSONField(blank=True, default=dict, help_text='Figures in the prose: reference → text as last seen')),
+                ('contacts', models.JSONField(blank=True, default=list, help_text='Attempts to reach the maker, in order: on, how, what came of it')),
+                ('embargo', models.TextField(blank=True, help_text='What was agreed on when and how to publish; empty: nothing')),
+                ('publish_raw', models.BooleanField(default=False)),
+                ('licence', models.CharField(default='CC BY 4.0', max_length=40)),
+                ('updated_at', models.DateTimeField(auto_now=True)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='reviews', to='units.bench')),
+                ('points', models.ManyToManyField(blank=True, related_name='reviews', to='tests_app.point')),
+                ('updated_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["-updated_at"],
+                'ordering': ['-updated_at'],
             },
         ),
         migrations.CreateModel(
-            name="Edition",
+            name='Edition',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("number", models.PositiveIntegerField()),
-                ("document", models.TextField(help_text="Canonical JSON of everything the page shows")),
-                ("sha256", models.CharField(max_length=64)),
-                ("html", models.TextField(help_text="The page as published")),
-                ("erratum", models.TextField(blank=True)),
-                ("published_at", models.DateTimeField()),
-                (
-                    "supersedes",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="superseded_by",
-                        to="units.edition",
-                    ),
-                ),
-                (
-                    "review",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="editions", to="units.review"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('number', models.PositiveIntegerField()),
+                ('document', models.TextField(help_text='Canonical JSON of everything the page shows')),
+                ('sha256', models.CharField(max_length=64)),
+                ('html', models.TextField(help_text='The page as published')),
+                ('erratum', models.TextField(blank=True)),
+                ('published_at', models.DateTimeField()),
+                ('supersedes', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='units.edition')),
+                ('review', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='editions', to='units.review')),
             ],
             options={
-                "ordering": ["review", "-number"],
-                "base_manager_name": "objects",
+                'ordering': ['review', '-number'],
+                'base_manager_name': 'objects',
             },
         ),
         migrations.CreateModel(
-            name="Room",
+            name='Room',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("name", models.CharField(max_length=80)),
-                ("volume_m3", models.FloatField()),
-                ("floor_m2", models.FloatField(blank=True, null=True)),
-                (
-                    "construction",
-                    models.CharField(
-                        choices=[
-                            ("very_light", "Very light"),
-                            ("light", "Light: plasterboard and timber"),
-                            ("medium", "Medium: block and plaster"),
-                            ("heavy", "Heavy: concrete, masonry"),
-                            ("unknown", "Unknown"),
-                        ],
-                        default="unknown",
-                        max_length=12,
-                    ),
-                ),
-                ("notes", models.TextField(blank=True)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="rooms", to="units.bench"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=80)),
+                ('volume_m3', models.FloatField()),
+                ('floor_m2', models.FloatField(blank=True, null=True)),
+                ('construction', models.CharField(choices=[('very_light', 'Very light'), ('light', 'Light: plasterboard and timber'), ('medium', 'Medium: block and plaster'), ('heavy', 'Heavy: concrete, masonry'), ('unknown', 'Unknown')], default='unknown', max_length=12)),
+                ('notes', models.TextField(blank=True)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rooms', to='units.bench')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="RoomValue",
+            name='RoomValue',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("valid_from", models.DateField()),
-                (
-                    "surfaces",
-                    models.JSONField(help_text="[{to, ua_w_per_k, u95_w_per_k}], as reduction.session.Surface"),
-                ),
-                ("c_eff_j_per_k", models.FloatField(blank=True, null=True)),
-                ("c_eff_u95_j_per_k", models.FloatField(blank=True, null=True)),
-                ("slow_mass", models.JSONField(blank=True, help_text="as reduction.session.SlowMass", null=True)),
-                ("includes_infiltration", models.BooleanField(default=True)),
-                ("infiltration_m3_per_h", models.FloatField(blank=True, null=True)),
-                ("infiltration_u95_m3_per_h", models.FloatField(blank=True, null=True)),
-                ("infiltration_from", models.CharField(default="outdoor", max_length=80)),
-                ("found_by", models.CharField(blank=True, max_length=200)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "found_in",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tests_app.reduction",
-                    ),
-                ),
-                (
-                    "room",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="values", to="units.room"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('valid_from', models.DateField()),
+                ('surfaces', models.JSONField(help_text='[{to, ua_w_per_k, u95_w_per_k}], as reduction.session.Surface')),
+                ('c_eff_j_per_k', models.FloatField(blank=True, null=True)),
+                ('c_eff_u95_j_per_k', models.FloatField(blank=True, null=True)),
+                ('slow_mass', models.JSONField(blank=True, help_text='as reduction.session.SlowMass', null=True)),
+                ('includes_infiltration', models.BooleanField(default=True)),
+                ('infiltration_m3_per_h', models.FloatField(blank=True, null=True)),
+                ('infiltration_u95_m3_per_h', models.FloatField(blank=True, null=True)),
+                ('infiltration_from', models.CharField(default='outdoor', max_length=80)),
+                ('found_by', models.CharField(blank=True, max_length=200)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('found_in', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tests_app.reduction')),
+                ('room', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='values', to='units.room')),
             ],
             options={
-                "ordering": ["-valid_from", "-created_at"],
+                'ordering': ['-valid_from', '-created_at'],
             },
         ),
         migrations.CreateModel(
-            name="ShareLink",
+            name='ShareLink',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("secret_sha256", models.CharField(max_length=64, unique=True)),
-                ("label", models.CharField(blank=True, max_length=80)),
-                ("expires_at", models.DateTimeField()),
-                ("revoked_at", models.DateTimeField(blank=True, null=True)),
-                ("may_comment", models.BooleanField(default=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "review",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="share_links", to="units.review"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('secret_sha256', models.CharField(max_length=64, unique=True)),
+                ('label', models.CharField(blank=True, max_length=80)),
+                ('expires_at', models.DateTimeField()),
+                ('revoked_at', models.DateTimeField(blank=True, null=True)),
+                ('may_comment', models.BooleanField(default=True)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('review', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='share_links', to='units.review')),
             ],
         ),
         migrations.CreateModel(
-            name="MakerComment",
+            name='MakerComment',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("name", models.CharField(max_length=80)),
-                ("text", models.TextField(max_length=8000)),
-                ("written_at", models.DateTimeField(auto_now_add=True)),
-                ("accepted_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "review",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="maker_comments", to="units.review"
-                    ),
-                ),
-                (
-                    "link",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.SET_NULL,
-                        related_name="comments",
-                        to="units.sharelink",
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=80)),
+                ('text', models.TextField(max_length=8000)),
+                ('written_at', models.DateTimeField(auto_now_add=True)),
+                ('accepted_at', models.DateTimeField(blank=True, null=True)),
+                ('review', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='maker_comments', to='units.review')),
+                ('link', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='comments', to='units.sharelink')),
             ],
         ),
         migrations.CreateModel(
-            name="SignInFailure",
+            name='SignInFailure',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("name_digest", models.CharField(max_length=64)),
-                ("address_digest", models.CharField(max_length=64)),
-                ("failed_at", models.DateTimeField()),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name_digest', models.CharField(max_length=64)),
+                ('address_digest', models.CharField(max_length=64)),
+                ('failed_at', models.DateTimeField()),
             ],
             options={
-                "indexes": [
-                    models.Index(fields=["name_digest", "failed_at"], name="units_signi_name_di_685044_idx"),
-                    models.Index(fields=["address_digest", "failed_at"], name="units_signi_address_b557ca_idx"),
-                ],
+                'indexes': [models.Index(fields=['name_digest', 'failed_at'], name='units_signi_name_di_685044_idx'), models.Index(fields=['address_digest', 'failed_at'], name='units_signi_address_b557ca_idx')],
             },
         ),
         migrations.CreateModel(
-            name="Tag",
+            name='Tag',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("key", models.CharField(blank=True, max_length=40)),
-                ("value", models.CharField(max_length=80)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="tags", to="units.bench"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.CharField(blank=True, max_length=40)),
+                ('value', models.CharField(max_length=80)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='tags', to='units.bench')),
             ],
             options={
-                "ordering": ["key", "value"],
+                'ordering': ['key', 'value'],
             },
         ),
         migrations.CreateModel(
-            name="Unit",
+            name='Unit',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("maker", models.CharField(max_length=80)),
-                ("model", models.CharField(max_length=80)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("window", "Window"),
-                            ("through_wall", "Through-wall"),
-                            ("single_duct_portable", "Portable, single duct"),
-                            ("dual_duct_portable", "Portable, dual duct"),
-                            ("mini_split", "Mini-split"),
-                        ],
-                        max_length=24,
-                    ),
-                ),
-                (
-                    "compressor",
-                    models.CharField(
-                        choices=[
-                            ("fixed_speed", "Fixed speed"),
-                            ("variable_speed", "Variable speed"),
-                            ("unknown", "Unknown"),
-                        ],
-                        default="unknown",
-                        max_length=16,
-                    ),
-                ),
-                ("refrigerant", models.CharField(blank=True, max_length=16)),
-                ("voltage_v", models.FloatField(blank=True, null=True)),
-                ("serial", models.CharField(blank=True, max_length=80)),
-                (
-                    "obtained",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("bought", "Bought at retail"),
-                            ("lent", "Lent by the maker"),
-                            ("given", "Given by the maker"),
-                            ("paid_test", "Paid test"),
-                            ("other", "Other"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("obtained_detail", models.TextField(blank=True)),
-                (
-                    "afterwards",
-                    models.CharField(
-                        blank=True,
-                        choices=[("kept", "Kept"), ("returned", "Returned"), ("undecided", "Not yet decided")],
-                        max_length=12,
-                    ),
-                ),
-                ("price", models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ("price_currency", models.CharField(blank=True, max_length=3)),
-                ("claimed_air_flow_m3_per_h", models.FloatField(blank=True, null=True)),
-                ("notes", models.TextField(blank=True)),
-                ("is_synthetic", models.BooleanField(default=False)),
-                ("is_reference", models.BooleanField(default=False)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("updated_at", models.DateTimeField(auto_now=True)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="units", to="units.bench"
-                    ),
-                ),
-                ("tags", models.ManyToManyField(blank=True, related_name="units", to="units.tag")),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('maker', models.CharField(max_length=80)),
+                ('model', models.CharField(max_length=80)),
+                ('kind', models.CharField(choices=[('window', 'Window'), ('through_wall', 'Through-wall'), ('single_duct_portable', 'Portable, single duct'), ('dual_duct_portable', 'Portable, dual duct'), ('mini_split', 'Mini-split')], max_length=24)),
+                ('compressor', models.CharField(choices=[('fixed_speed', 'Fixed speed'), ('variable_speed', 'Variable speed'), ('unknown', 'Unknown')], default='unknown', max_length=16)),
+                ('refrigerant', models.CharField(blank=True, max_length=16)),
+                ('voltage_v', models.FloatField(blank=True, null=True)),
+                ('serial', models.CharField(blank=True, max_length=80)),
+                ('obtained', models.CharField(blank=True, choices=[('bought', 'Bought at retail'), ('lent', 'Lent by the maker'), ('given', 'Given by the maker'), ('paid_test', 'Paid test'), ('other', 'Other')], max_length=12)),
+                ('obtained_detail', models.TextField(blank=True)),
+                ('afterwards', models.CharField(blank=True, choices=[('kept', 'Kept'), ('returned', 'Returned'), ('undecided', 'Not yet decided')], max_length=12)),
+                ('price', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
+                ('price_currency', models.CharField(blank=True, max_length=3)),
+                ('claimed_air_flow_m3_per_h', models.FloatField(blank=True, null=True)),
+                ('notes', models.TextField(blank=True)),
+                ('is_synthetic', models.BooleanField(default=False)),
+                ('is_reference', models.BooleanField(default=False)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('updated_at', models.DateTimeField(auto_now=True)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='units', to='units.bench')),
+                ('tags', models.ManyToManyField(blank=True, related_name='units', to='units.tag')),
             ],
             options={
-                "ordering": ["maker", "model", "id"],
+                'ordering': ['maker', 'model', 'id'],
             },
         ),
         migrations.AddField(
-            model_name="review",
-            name="units",
-            field=models.ManyToManyField(related_name="reviews", to="units.unit"),
+            model_name='review',
+            name='units',
+            field=models.ManyToManyField(related_name='reviews', to='units.unit'),
         ),
         migrations.CreateModel(
-            name="PublishedPoint",
+            name='PublishedPoint',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("label", models.CharField(max_length=80)),
-                ("room_temp_c", models.FloatField()),
-                ("room_wet_bulb_c", models.FloatField(null=True)),
-                ("room_rh_percent", models.FloatField(null=True)),
-                ("outdoor_temp_c", models.FloatField(null=True)),
-                ("capacity_w", models.FloatField()),
-                ("capacity_u95_w", models.FloatField()),
-                ("capacity_kind", models.CharField(max_length=9)),
-                ("power_w", models.FloatField()),
-                ("power_u95_w", models.FloatField()),
-                ("eer_btu_per_wh", models.FloatField(null=True)),
-                ("eer_u95", models.FloatField(null=True)),
-                ("cop", models.FloatField(null=True)),
-                ("cop_u95", models.FloatField(null=True)),
-                ("limit", models.CharField(max_length=24)),
-                ("rated_capacity_w", models.FloatField(help_text="Brought to the claim's rating condition", null=True)),
-                ("rated_capacity_u95_w", models.FloatField(null=True)),
-                ("rated_eer_btu_per_wh", models.FloatField(null=True)),
-                ("rated_eer_u95", models.FloatField(null=True)),
-                ("measured_at", models.DateTimeField()),
-                ("is_current", models.BooleanField(default=True)),
-                (
-                    "detail",
-                    models.JSONField(
-                        blank=True,
-                        default=dict,
-                        help_text="Of reduction.session.Point what a comparison shows: ratings, shortfall, verdicts, budget",
-                    ),
-                ),
-                (
-                    "edition",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="points", to="units.edition"
-                    ),
-                ),
-                (
-                    "unit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="published_points", to="units.unit"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('label', models.CharField(max_length=80)),
+                ('room_temp_c', models.FloatField()),
+                ('room_wet_bulb_c', models.FloatField(null=True)),
+                ('room_rh_percent', models.FloatField(null=True)),
+                ('outdoor_temp_c', models.FloatField(null=True)),
+                ('capacity_w', models.FloatField()),
+                ('capacity_u95_w', models.FloatField()),
+                ('capacity_kind', models.CharField(max_length=9)),
+                ('power_w', models.FloatField()),
+                ('power_u95_w', models.FloatField()),
+                ('eer_btu_per_wh', models.FloatField(null=True)),
+                ('eer_u95', models.FloatField(null=True)),
+                ('cop', models.FloatField(null=True)),
+                ('cop_u95', models.FloatField(null=True)),
+                ('limit', models.CharField(max_length=24)),
+                ('rated_capacity_w', models.FloatField(help_text="Brought to the claim's rating condition", null=True)),
+                ('rated_capacity_u95_w', models.FloatField(null=True)),
+                ('rated_eer_btu_per_wh', models.FloatField(null=True)),
+                ('rated_eer_u95', models.FloatField(null=True)),
+                ('measured_at', models.DateTimeField()),
+                ('is_current', models.BooleanField(default=True)),
+                ('detail', models.JSONField(blank=True, default=dict, help_text='Of reduction.session.Point what a comparison shows: ratings, shortfall, verdicts, budget')),
+                ('edition', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='points', to='units.edition')),
+                ('unit', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='published_points', to='units.unit')),
             ],
             options={
-                "ordering": ["unit", "measured_at", "id"],
+                'ordering': ['unit', 'measured_at', 'id'],
             },
         ),
         migrations.CreateModel(
-            name="Collection",
+            name='Collection',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("name", models.CharField(max_length=80)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="collections", to="units.bench"
-                    ),
-                ),
-                ("units", models.ManyToManyField(blank=True, related_name="collections", to="units.unit")),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=80)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='collections', to='units.bench')),
+                ('units', models.ManyToManyField(blank=True, related_name='collections', to='units.unit')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Claim",
+            name='Claim',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                (
-                    "quantity",
-                    models.CharField(
-                        choices=[
-                            ("capacity", "Cooling capacity"),
-                            ("power", "Power input"),
-                            ("eer", "EER"),
-                            ("cop", "COP"),
-                            ("ceer", "CEER"),
-                            ("seer", "SEER"),
-                            ("sacc", "SACC"),
-                            ("sound", "Sound level"),
-                            ("air_flow", "Room air flow"),
-                            ("current", "Rated current"),
-                            ("moisture_removal", "Moisture removal"),
-                        ],
-                        max_length=20,
-                    ),
-                ),
-                ("value", models.FloatField()),
-                ("quantity_unit", models.CharField(max_length=16)),
-                (
-                    "value_si",
-                    models.FloatField(
-                        help_text="Value in W, W/W, Btu/(W·h) for EER, CEER and SEER, dB(A), m³/h, A, kg/h"
-                    ),
-                ),
-                ("condition_name", models.CharField(blank=True, max_length=80)),
-                ("room_temp_c", models.FloatField(blank=True, null=True)),
-                ("room_wet_bulb_c", models.FloatField(blank=True, null=True)),
-                ("outdoor_temp_c", models.FloatField(blank=True, null=True)),
-                ("outdoor_wet_bulb_c", models.FloatField(blank=True, null=True)),
-                ("basis", models.CharField(blank=True, max_length=160)),
-                ("stated_in", models.CharField(blank=True, max_length=200)),
-                ("stated_on", models.DateField(blank=True, null=True)),
-                (
-                    "unit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="claims", to="units.unit"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('quantity', models.CharField(choices=[('capacity', 'Cooling capacity'), ('power', 'Power input'), ('eer', 'EER'), ('cop', 'COP'), ('ceer', 'CEER'), ('seer', 'SEER'), ('sacc', 'SACC'), ('sound', 'Sound level'), ('air_flow', 'Room air flow'), ('current', 'Rated current'), ('moisture_removal', 'Moisture removal')], max_length=20)),
+                ('value', models.FloatField()),
+                ('quantity_unit', models.CharField(max_length=16)),
+                ('value_si', models.FloatField(help_text='Value in W, W/W, Btu/(W·h) for EER, CEER and SEER, dB(A), m³/h, A, kg/h')),
+                ('condition_name', models.CharField(blank=True, max_length=80)),
+                ('room_temp_c', models.FloatField(blank=True, null=True)),
+                ('room_wet_bulb_c', models.FloatField(blank=True, null=True)),
+                ('outdoor_temp_c', models.FloatField(blank=True, null=True)),
+                ('outdoor_wet_bulb_c', models.FloatField(blank=True, null=True)),
+                ('basis', models.CharField(blank=True, max_length=160)),
+                ('stated_in', models.CharField(blank=True, max_length=200)),
+                ('stated_on', models.DateField(blank=True, null=True)),
+                ('unit', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='claims', to='units.unit')),
             ],
             options={
-                "ordering": ["quantity", "id"],
+                'ordering': ['quantity', 'id'],
             },
         ),
         migrations.CreateModel(
-            name="Change",
+            name='Change',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("what", models.CharField(max_length=60)),
-                ("before", models.TextField(blank=True)),
-                ("after", models.TextField(blank=True)),
-                ("changed_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "changed_by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.SET_NULL,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "unit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="changes", to="units.unit"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('what', models.CharField(max_length=60)),
+                ('before', models.TextField(blank=True)),
+                ('after', models.TextField(blank=True)),
+                ('changed_at', models.DateTimeField(auto_now_add=True)),
+                ('changed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('unit', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='changes', to='units.unit')),
             ],
             options={
-                "ordering": ["-changed_at", "id"],
+                'ordering': ['-changed_at', 'id'],
             },
         ),
         migrations.CreateModel(
-            name="CatalogueEntry",
+            name='CatalogueEntry',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                (
-                    "audience",
-                    models.CharField(choices=[("public", "Everyone"), ("bench", "The unit's bench")], max_length=6),
-                ),
-                ("name", models.CharField(max_length=162)),
-                ("search", models.TextField(help_text="Lower case: maker, model, refrigerant, tags")),
-                ("tags", models.TextField(blank=True, help_text="Between bars, as |quiet|series:Nord|")),
-                ("kind", models.CharField(max_length=24)),
-                ("compressor", models.CharField(max_length=16)),
-                ("refrigerant", models.CharField(max_length=16)),
-                ("obtained", models.CharField(max_length=12)),
-                ("capacity_class", models.CharField(max_length=20)),
-                ("voltage_class", models.CharField(max_length=12)),
-                ("price_class", models.CharField(max_length=24)),
-                ("sound_class", models.CharField(max_length=20)),
-                (
-                    "bands",
-                    models.PositiveIntegerField(
-                        default=0, help_text="One bit for each band of outdoor temperature tested"
-                    ),
-                ),
-                ("claimed_capacity_w", models.FloatField(null=True)),
-                ("claimed_eer", models.FloatField(null=True)),
-                ("capacity_w", models.FloatField(null=True)),
-                ("capacity_u95_w", models.FloatField(null=True)),
-                ("capacity_kind", models.CharField(blank=True, max_length=9)),
-                ("eer", models.FloatField(null=True)),
-                ("eer_u95", models.FloatField(null=True)),
-                (
-                    "ratio",
-                    models.FloatField(
-                        help_text="Measured capacity to claimed, at a comparable condition only", null=True
-                    ),
-                ),
-                ("ratio_u95", models.FloatField(null=True)),
-                ("room_temp_c", models.FloatField(null=True)),
-                ("outdoor_temp_c", models.FloatField(null=True)),
-                ("corrected", models.BooleanField(default=False, help_text="Brought to the claim's rating condition")),
-                (
-                    "comparable",
-                    models.BooleanField(default=False, help_text="Corrected, or tested near the claim's condition"),
-                ),
-                ("point_count", models.PositiveIntegerField(default=0)),
-                ("is_synthetic", models.BooleanField(default=False)),
-                (
-                    "bench",
-                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="+", to="units.bench"),
-                ),
-                (
-                    "unit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="entries", to="units.unit"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('audience', models.CharField(choices=[('public', 'Everyone'), ('bench', "The unit's bench")], max_length=6)),
+                ('name', models.CharField(max_length=162)),
+                ('search', models.TextField(help_text='Lower case: maker, model, refrigerant, tags')),
+                ('tags', models.TextField(blank=True, help_text='Between bars, as |quiet|series:Nord|')),
+                ('kind', models.CharField(max_length=24)),
+                ('compressor', models.CharField(max_length=16)),
+                ('refrigerant', models.CharField(max_length=16)),
+                ('obtained', models.CharField(max_length=12)),
+                ('capacity_class', models.CharField(max_length=20)),
+                ('voltage_class', models.CharField(max_length=12)),
+                ('price_class', models.CharField(max_length=24)),
+                ('sound_class', models.CharField(max_length=20)),
+                ('bands', models.PositiveIntegerField(default=0, help_text='One bit for each band of outdoor temperature tested')),
+                ('claimed_capacity_w', models.FloatField(null=True)),
+                ('claimed_eer', models.FloatField(null=True)),
+                ('capacity_w', models.FloatField(null=True)),
+                ('capacity_u95_w', models.FloatField(null=True)),
+                ('capacity_kind', models.CharField(blank=True, max_length=9)),
+                ('eer', models.FloatField(null=True)),
+                ('eer_u95', models.FloatField(null=True)),
+                ('ratio', models.FloatField(help_text='Measured capacity to claimed, at a comparable condition only', null=True)),
+                ('ratio_u95', models.FloatField(null=True)),
+                ('room_temp_c', models.FloatField(null=True)),
+                ('outdoor_temp_c', models.FloatField(null=True)),
+                ('corrected', models.BooleanField(default=False, help_text="Brought to the claim's rating condition")),
+                ('comparable', models.BooleanField(default=False, help_text="Corrected, or tested near the claim's condition")),
+                ('point_count', models.PositiveIntegerField(default=0)),
+                ('is_synthetic', models.BooleanField(default=False)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='units.bench')),
+                ('unit', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='entries', to='units.unit')),
             ],
             options={
-                "ordering": ["name", "id"],
+                'ordering': ['name', 'id'],
             },
         ),
         migrations.CreateModel(
-            name="Withdrawal",
+            name='Withdrawal',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("reason", models.TextField()),
-                ("withdrawn_at", models.DateTimeField()),
-                (
-                    "review",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="withdrawal", to="units.review"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('reason', models.TextField()),
+                ('withdrawn_at', models.DateTimeField()),
+                ('review', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawal', to='units.review')),
             ],
             options={
-                "base_manager_name": "objects",
+                'base_manager_name': 'objects',
             },
         ),
         migrations.AddConstraint(
-            model_name="instrument",
-            constraint=models.UniqueConstraint(
-                fields=("bench", "name"), name="an_instrument_has_its_own_name_on_a_bench"
-            ),
+            model_name='instrument',
+            constraint=models.UniqueConstraint(fields=('bench', 'name'), name='an_instrument_has_its_own_name_on_a_bench'),
         ),
         migrations.AddConstraint(
-            model_name="membership",
-            constraint=models.UniqueConstraint(fields=("bench", "person"), name="a_person_has_one_role_on_a_bench"),
+            model_name='membership',
+            constraint=models.UniqueConstraint(fields=('bench', 'person'), name='a_person_has_one_role_on_a_bench'),
         ),
         migrations.AddConstraint(
-            model_name="edition",
-            constraint=models.UniqueConstraint(fields=("review", "number"), name="an_edition_has_its_own_number"),
+            model_name='edition',
+            constraint=models.UniqueConstraint(fields=('review', 'number'), name='an_edition_has_its_own_number'),
         ),
         migrations.AddConstraint(
-            model_name="edition",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("supersedes__isnull", True)),
-                fields=("review",),
-                name="a_review_has_one_first_edition",
-            ),
+            model_name='edition',
+            constraint=models.UniqueConstraint(condition=models.Q(('supersedes__isnull', True)), fields=('review',), name='a_review_has_one_first_edition'),
         ),
         migrations.AddConstraint(
-            model_name="tag",
-            constraint=models.UniqueConstraint(fields=("bench", "key", "value"), name="a_tag_exists_once_on_a_bench"),
+            model_name='tag',
+            constraint=models.UniqueConstraint(fields=('bench', 'key', 'value'), name='a_tag_exists_once_on_a_bench'),
         ),
         migrations.AddIndex(
-            model_name="unit",
-            index=models.Index(fields=["bench", "kind"], name="units_unit_bench_i_1fc0d3_idx"),
+            model_name='unit',
+            index=models.Index(fields=['bench', 'kind'], name='units_unit_bench_i_1fc0d3_idx'),
         ),
         migrations.AddIndex(
-            model_name="publishedpoint",
-            index=models.Index(fields=["is_current", "outdoor_temp_c", "unit"], name="units_publi_is_curr_35d7cf_idx"),
+            model_name='publishedpoint',
+            index=models.Index(fields=['is_current', 'outdoor_temp_c', 'unit'], name='units_publi_is_curr_35d7cf_idx'),
         ),
         migrations.AddIndex(
-            model_name="publishedpoint",
-            index=models.Index(fields=["unit", "is_current"], name="units_publi_unit_id_5a08b0_idx"),
+            model_name='publishedpoint',
+            index=models.Index(fields=['unit', 'is_current'], name='units_publi_unit_id_5a08b0_idx'),
         ),
         migrations.AddIndex(
-            model_name="claim",
-            index=models.Index(fields=["quantity", "value_si"], name="units_claim_quantit_3d1958_idx"),
+            model_name='claim',
+            index=models.Index(fields=['quantity', 'value_si'], name='units_claim_quantit_3d1958_idx'),
         ),
         migrations.AddIndex(
-            model_name="catalogueentry",
-            index=models.Index(fields=["audience", "name", "id"], name="entry_by_name"),
+            model_name='catalogueentry',
+            index=models.Index(fields=['audience', 'name', 'id'], name='entry_by_name'),
         ),
         migrations.AddIndex(
-            model_name="catalogueentry",
-            index=models.Index(
-                condition=models.Q(("comparable", True)), fields=["audience", "-ratio", "id"], name="entry_by_ratio"
-            ),
+            model_name='catalogueentry',
+            index=models.Index(condition=models.Q(('comparable', True)), fields=['audience', '-ratio', 'id'], name='entry_by_ratio'),
         ),
         migrations.AddIndex(
-            model_name="catalogueentry",
-            index=models.Index(fields=["bench", "audience"], name="entry_by_bench"),
+            model_name='catalogueentry',
+            index=models.Index(fields=['bench', 'audience'], name='entry_by_bench'),
         ),
         migrations.AddConstraint(
-            model_name="catalogueentry",
-            constraint=models.UniqueConstraint(
-                fields=("unit", "audience"), name="a_unit_has_one_entry_for_each_audience"
-            ),
+            model_name='catalogueentry',
+            constraint=models.UniqueConstraint(fields=('unit', 'audience'), name='a_unit_has_one_entry_for_each_audience'),
         ),
     ]
