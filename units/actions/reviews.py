@@ -46,15 +46,13 @@ def write(*, review: Review, by: Person, **fields: Any) -> Review:
 
 @transaction.atomic
 def choose(*, review: Review, points: Iterable[Point], by: Person) -> Review:
-    """Set which points are shown; a point keeps its short name for as long as it is chosen, none is given twice."""
+    """Set which points are shown; a point keeps its short name, chosen or not, so that none is ever given twice."""
     chosen = list(points)
-    kept = {str(point.pk): review.point_keys.get(str(point.pk), "") for point in chosen}
-    taken = max((int(name[1:]) for name in review.point_keys.values()), default=0)
-    for key, name in kept.items():
-        if not name:
-            taken += 1
-            kept[key] = f"P{taken}"
-    review.point_keys, review.updated_by = kept, by
+    names = dict(review.point_keys)
+    taken = max((int(name[1:]) for name in names.values()), default=0)
+    for number, key in enumerate((str(point.pk) for point in chosen if str(point.pk) not in names), start=taken + 1):
+        names[key] = f"P{number}"
+    review.point_keys, review.updated_by = names, by
     review.points.set(chosen)
     review.save()
     return review
@@ -67,14 +65,14 @@ def take_newer(*, review: Review, by: Person) -> Review:
     A point whose window is gone from the newest reduction is left out; the checklist then says what refers to it.
     """
     taken: list[Point] = []
-    keys: dict[str, str] = {}
+    keys = dict(review.point_keys)
     for point in review.points.select_related("reduction"):
         newest = (
             Point.objects.current().filter(reduction__session=point.reduction.session_id, label=point.label).first()
         )
         if newest is not None and newest not in taken:
             taken.append(newest)
-            keys[str(newest.pk)] = review.point_keys.get(str(point.pk), f"P{len(keys) + 1}")
+            keys[str(newest.pk)] = keys.pop(str(point.pk))
     review.point_keys, review.updated_by = keys, by
     review.points.set(taken)
     review.save()
