@@ -8,7 +8,8 @@ import pytest
 from django.apps import apps
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
-from django.http import Http404
+from django.http import Http404, HttpResponse
+from django.urls import reverse
 
 from tests import builders
 from units import access
@@ -98,3 +99,29 @@ def test_the_bench_of_work_is_the_chosen_one_only_where_it_is_the_persons(bench,
     theirs = Bench.objects.get(slug="another")
     assert access.current_bench(reader.person, str(theirs.pk)) == bench
     assert access.current_bench(AnonymousUser()) is None
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "sessions", "session-new", "session-import", "units", "unit-new", "units-import", "units-export", "rooms",
+        "room-new", "instruments", "instrument-new", "colocation", "reviews", "review-new", "rereductions", "people",
+        "tokens", "bench-archive",
+    ],
+)  # fmt: skip
+def test_who_has_no_bench_yet_is_sent_from_every_page_of_one_to_where_one_is_opened(name, client):
+    client.force_login(builders.a_person(username="new"))
+    assert client.get(reverse(name)).url == reverse("bench-home")
+
+
+def test_a_page_may_ask_for_more_of_whom_posts_than_of_whom_reads(bench, rf):
+    @access.at_bench(posting="own")
+    def view(request, bench):
+        return HttpResponse(bench.name)
+
+    asked = {"GET": rf.get("/"), "POST": rf.post("/")}
+    for request in asked.values():
+        request.user, request.bench = builders.a_person(bench=bench, role="reader"), bench
+    assert view(asked["GET"]).text == bench.name
+    with pytest.raises(PermissionDenied, match="needs the role owner"):
+        view(asked["POST"])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -14,10 +13,9 @@ from units import access, problems
 from units.models import Bench
 
 
-@login_required
-def new(request: HttpRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: HttpRequest, bench: Bench) -> HttpResponse:
     """Take a session document together with the files it lists."""
-    bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
     form = ImportForm(request.POST, request.FILES) if request.method == "POST" else ImportForm()
     if form.is_valid():
         try:

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.db.models import Count, Max, Q
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -25,10 +24,10 @@ PAGE = 50
 
 
 @require_safe
-@login_required
-def listing(request: HttpRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: HttpRequest, bench: Bench) -> HttpResponse:
     """List the sessions of the person's bench, newest first."""
-    rows = access.visible(Session, request.user).filter(bench=request.bench).select_related("unit", "room")
+    rows = access.visible(Session, request.user).filter(bench=bench).select_related("unit", "room")
     wanted = request.GET.get("q", "").replace("\x00", "").strip()
     if wanted:
         rows = rows.filter(
@@ -44,8 +43,8 @@ def listing(request: HttpRequest) -> HttpResponse:
         "page": page,
         "rows": [(session, points.get(session.pk, [])) for session in page],
         "wanted": wanted,
-        "may_edit": access.may(request.bench, request.user, "edit"),
-        "is_synthetic": request.bench is not None and request.bench.is_synthetic,
+        "may_edit": access.may(bench, request.user, "edit"),
+        "is_synthetic": bench.is_synthetic,
     }
     return render(request, "tests_app/sessions.html", context)
 
@@ -65,10 +64,9 @@ def _posted(request: HttpRequest) -> QueryDict | None:
     return request.POST if request.method == "POST" else None
 
 
-@login_required
-def new(request: HttpRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: HttpRequest, bench: Bench) -> HttpResponse:
     """Make a session; a unit or a purpose given in the address is chosen already."""
-    bench = access.fetch(Bench, request.bench.pk if request.bench else "", person=request.user, to="edit")
     given = {name: request.GET.get(name) for name in ("unit", "purpose")}
     form = SessionForm(_posted(request), bench=bench, initial=given)
     judged = RuleForm(_posted(request), prefix="decision")

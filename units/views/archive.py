@@ -5,9 +5,8 @@ from __future__ import annotations
 import tempfile
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import FileResponse, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -23,17 +22,10 @@ IN_MEMORY = 8 * 1024 * 1024
 A_FEW = 8
 
 
-def _own(request: BenchRequest) -> Bench:
-    if request.bench is None:
-        raise Http404("No bench of yours.")
-    return access.fetch(Bench, request.bench.pk, person=request.user, to="own")
-
-
 @require_safe
-@login_required
-def show(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="own")
+def show(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Show how to take the bench along, and how to delete it."""
-    bench = _own(request)
     published = access.visible(Edition, request.user).filter(review__bench=bench, superseded_by__isnull=True)
     context = {"published": published.select_related("review"), "grace": benches.GRACE.days}
     made = access.visible(Job, request.user).filter(bench=bench, what=exports.EXPORT)
@@ -41,11 +33,10 @@ def show(request: BenchRequest) -> HttpResponse:
     return render(request, "units/bench_archive.html", context)
 
 
-@login_required
+@access.at_bench(to="own")
 @require_POST
-def download(request: BenchRequest) -> FileResponse:
+def download(request: BenchRequest, bench: Bench) -> FileResponse:
     """Hand out the archive."""
-    bench = _own(request)
     file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115  the response closes it
     write.write(bench, file)
     file.seek(0)
@@ -53,11 +44,10 @@ def download(request: BenchRequest) -> FileResponse:
     return FileResponse(file, as_attachment=True, filename=name, content_type="application/zip")
 
 
-@login_required
+@access.at_bench(to="own")
 @require_POST
-def delete(request: BenchRequest) -> HttpResponse:
+def delete(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Mark the bench for deletion, or keep it after all."""
-    bench = _own(request)
     if request.POST.get("verb") == "keep":
         benches.keep(bench=bench, by=request.user)
         messages.success(request, "The bench stays.")

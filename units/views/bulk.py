@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -23,12 +22,9 @@ FORMS = {
 }
 
 
-@login_required
-def import_units(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def import_units(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Show what a file says, row by row; keep it when it is sent again and every row is right."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     context: dict[str, object] = {"columns": [*bulk.UNIT_COLUMNS, bulk.AIR_FLOW, *bulk.CLAIM_COLUMNS]}
     status = 200
     if request.method == "POST":
@@ -63,14 +59,12 @@ def _kept(request: BenchRequest, bench: Bench, rows: list[bulk.Row]) -> HttpResp
 
 
 @require_safe
-@login_required
-def export_units(request: BenchRequest, form: str) -> HttpResponse:
+@access.at_bench()
+def export_units(request: BenchRequest, bench: Bench, form: str) -> HttpResponse:
     """Hand out the bench's units and claims as the same table, as CSV or as a workbook."""
-    if request.bench is None:
-        return redirect("bench-home")
-    units = access.visible(Unit, request.user).filter(bench=request.bench).prefetch_related("claims", "tags")
+    units = access.visible(Unit, request.user).filter(bench=bench).prefetch_related("claims", "tags")
     make, media_type = FORMS[form]
     response = HttpResponse(make(units), content_type=media_type)
-    name = f"units-{request.bench.slug}-{timezone.localdate():%Y-%m-%d}.{form}"
+    name = f"units-{bench.slug}-{timezone.localdate():%Y-%m-%d}.{form}"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response

@@ -25,13 +25,10 @@ def address_of(collection: Collection) -> str:
     return reverse("compare") + "?" + urlencode([("unit", str(key)) for key in keys])
 
 
-@login_required
+@access.at_bench(to="edit")
 @require_POST
-def keep(request: BenchRequest) -> HttpResponse:
+def keep(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Keep the units of a comparison under a name."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     units = access.readable_units(request.user).filter(pk__in=asked_units(request.POST))
     name = request.POST.get("name", "").strip()[:80]
     if not name or not units:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -18,20 +17,18 @@ from units.actions import instruments as actions
 from units.charts import bench as charts
 from units.forms.colocation import ColocationForm
 from units.middleware import BenchRequest
-from units.models import Instrument
+from units.models import Bench, Instrument
 
 A_FEW = 40
 
 
-@login_required
-def show(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def show(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Choose a session and a span, see the offsets; posted, take the ticked ones over as calibrations."""
-    if request.bench is None:
-        return redirect("bench-home")
     data = request.POST if request.method == "POST" else request.GET
-    mine = access.visible(Session, request.user).filter(bench=request.bench, files__isnull=False).distinct()
+    mine = access.visible(Session, request.user).filter(bench=bench, files__isnull=False).distinct()
     bundles_first = sorted(mine[:A_FEW], key=lambda session: session.purpose != "side_by_side")
-    context: dict[str, Any] = {"sessions": bundles_first, "may_edit": access.may(request.bench, request.user, "edit")}
+    context: dict[str, Any] = {"sessions": bundles_first, "may_edit": access.may(bench, request.user, "edit")}
     if not data.get("session"):
         return render(request, "units/colocation.html", context)
     session = access.fetch(Session, data["session"], person=request.user, to="edit" if data is request.POST else "read")

@@ -20,14 +20,14 @@ from units.models import Bench, Edition
 NEEDS: dict[str, access.Intent] = {"archive": "own", "points": "edit", "edition": "edit"}
 
 
-@login_required
+@access.at_bench()
 @require_POST
-def begin(request: BenchRequest) -> HttpResponse:
+def begin(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Ask for an export of the bench of work, and go to its progress."""
     kind = request.POST.get("kind", "")
-    if request.bench is None or kind not in NEEDS:
+    if kind not in NEEDS:
         raise Http404("No such export.")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to=NEEDS[kind])
+    bench = access.fetch(Bench, bench.pk, person=request.user, to=NEEDS[kind])
     edition = None
     if kind == "edition":
         edition = access.fetch(Edition, request.POST.get("edition", ""), person=request.user, to="edit")

@@ -24,20 +24,18 @@ A_FEW = 50
 
 
 @require_safe
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the instruments of the bench of work with the state of their calibration."""
-    if request.bench is None:
-        return redirect("bench-home")
     newest = access.visible(CalibrationRecord, request.user).filter(instrument=OuterRef("pk")).order_by("-valid_from")
-    instruments = access.visible(Instrument, request.user).filter(bench=request.bench)
+    instruments = access.visible(Instrument, request.user).filter(bench=bench)
     context = {
         "instruments": instruments.annotate(
             calibrated_on=Subquery(newest.values("valid_from")[:1]), due_on=Subquery(newest.values("due_on")[:1])
         ),
         "today": timezone.localdate(),
         "units_of": SI_UNITS,
-        "may_edit": access.may(request.bench, request.user, "edit"),
+        "may_edit": access.may(bench, request.user, "edit"),
     }
     return render(request, "units/instruments.html", context)
 
@@ -63,12 +61,9 @@ def show(request: BenchRequest, instrument_id: UUID) -> HttpResponse:
     return render(request, "units/instrument.html", context)
 
 
-@login_required
-def new(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Create an instrument."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     return _edited(request, Instrument(bench=bench), bench)
 
 

@@ -16,23 +16,20 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from units import access
-from units.actions import handovers, invitations
+from units.actions import handovers, invitations, second_step
 from units.actions import people as people_actions
-from units.forms.bench import AdmitForm, HandOverForm, InviteForm
+from units.forms.bench import AdmitForm, HandOverForm, InviteForm, SecondStepRuleForm
 from units.middleware import BenchRequest
-from units.models import Bench, BenchChange, Handover, Invitation, Membership
+from units.models import Bench, BenchChange, Handover, Invitation, Membership, Person
 
 MOST_HISTORY = 50
 
 
-@login_required
-def people(request: BenchRequest) -> HttpResponse:
+@access.at_bench(posting="own")
+def people(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the people of the bench; an owner admits more by user name."""
-    if request.bench is None:
-        return redirect("bench-home")
     if request.method != "POST":
-        return _page(request, request.bench)
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
+        return _page(request, bench)
     form = AdmitForm(request.POST, auto_id="admit_%s")
     member = _done(form, lambda: people_actions.admit(bench=bench, **form.cleaned_data, by=request.user))
     if member is None:
@@ -54,13 +51,10 @@ def dismiss(request: BenchRequest, membership_id: int) -> HttpResponse:
     return redirect("people")
 
 
-@login_required
+@access.at_bench(to="own")
 @require_POST
-def invite(request: BenchRequest) -> HttpResponse:
+def invite(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Make a link by which a person joins, and show it, this once."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
     form = InviteForm(request.POST, auto_id="invite_%s")
     made = _done(form, lambda: invitations.invite(bench=bench, **form.cleaned_data, by=request.user))
     if made is None:
@@ -82,13 +76,10 @@ def revoke(request: BenchRequest, invitation_id: UUID) -> HttpResponse:
     return redirect("people")
 
 
-@login_required
+@access.at_bench(to="own")
 @require_POST
-def hand_over(request: BenchRequest) -> HttpResponse:
+def hand_over(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Offer the bench to another person."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
     form = HandOverForm(request.POST, auto_id="hand_over_%s")
     offer = _done(form, lambda: handovers.offer(bench=bench, **form.cleaned_data, by=request.user))
     if offer is None:
@@ -110,6 +101,23 @@ def withdraw_offer(request: BenchRequest, handover_id: UUID) -> HttpResponse:
     return redirect("people")
 
 
+@access.at_bench(to="own")
+@require_POST
+def require_second_step(request: BenchRequest, bench: Bench) -> HttpResponse:
+    """Ask everybody of the bench for a second step at sign-in, or no more."""
+    form = SecondStepRuleForm(request.POST, auto_id="rule_%s")
+    if _done(form, lambda: _ruled(bench, form.cleaned_data["begins"], request.user)) is None:
+        return _page(request, bench, rule_form=form)
+    messages.success(request, "Kept. The history below says who changed it and when.")
+    return redirect("people")
+
+
+def _ruled(bench: Bench, days: int | None, by: Person) -> object:
+    if days is None:
+        return second_step.require_no_more(bench=bench, by=by)
+    return second_step.require(bench=bench, days=days, by=by)
+
+
 def _done(form: forms.Form, act: Any) -> Any:
     """Return what the action made, or None where the form or the action refuses; the form then says why."""
     if not form.is_valid():
@@ -124,7 +132,7 @@ def _done(form: forms.Form, act: Any) -> Any:
 def _page(
     request: BenchRequest, bench: Bench, *, made: dict[str, Any] | None = None, **asked: forms.Form
 ) -> HttpResponse:
-    members = access.visible(Membership, request.user).filter(bench=bench).select_related("person")
+    members = access.visible(Membership, request.user).filter(bench=bench).select_related("person", "person__second_step")
     history = access.visible(BenchChange, request.user).filter(bench=bench).select_related("changed_by")
     now, may_own = timezone.now(), access.may(bench, request.user, "own")
     usable = access.visible(Invitation, request.user, to="own").filter(
@@ -140,6 +148,9 @@ def _page(
         "made": made,
         "admit": asked.get("admit") or AdmitForm(auto_id="admit_%s"),
         "invite": asked.get("invite") or InviteForm(auto_id="invite_%s"),
+        "now": now,
+        "rule": getattr(bench, "second_step_rule", None),
+        "rule_form": asked.get("rule_form") or SecondStepRuleForm(auto_id="rule_%s"),
         "hand_over": asked.get("hand_over") or HandOverForm(auto_id="hand_over_%s"),
     }
     return render(request, "units/people.html", context, status=422 if asked else 200)

@@ -23,27 +23,25 @@ from units.models import Bench, Instrument, Room
 
 
 @require_safe
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the outdated results of the bench of work, of one instrument's or one room's sessions where asked."""
-    if request.bench is None:
-        return redirect("bench-home")
-    sessions, subject = _asked_for(request)
+    sessions, subject = _asked_for(request, bench)
     rows = outdated(sessions)
     context = {
         "rows": rows,
         "subject": subject,
         "method_version": METHOD_VERSION,
         "resting": editions_resting_on(row.standing for row in rows),
-        "jobs": access.visible(Job, request.user).filter(bench=request.bench, what=tasks.REREDUCTION)[:5],
-        "may_edit": access.may(request.bench, request.user, "edit"),
-        "is_synthetic": request.bench.is_synthetic,
+        "jobs": access.visible(Job, request.user).filter(bench=bench, what=tasks.REREDUCTION)[:5],
+        "may_edit": access.may(bench, request.user, "edit"),
+        "is_synthetic": bench.is_synthetic,
     }
     return render(request, "units/rereductions.html", context)
 
 
-def _asked_for(request: BenchRequest) -> tuple[QuerySet[Session], Instrument | Room | None]:
-    sessions = access.visible(Session, request.user).filter(bench=request.bench, reductions__isnull=False).distinct()
+def _asked_for(request: BenchRequest, bench: Bench) -> tuple[QuerySet[Session], Instrument | Room | None]:
+    sessions = access.visible(Session, request.user).filter(bench=bench, reductions__isnull=False).distinct()
     sessions = sessions.select_related("unit", "room", "bench").order_by("created_at")
     for model, path in ((Instrument, "files__channels__instrument"), (Room, "room")):
         key = request.GET.get(model.__name__.lower())
@@ -53,13 +51,10 @@ def _asked_for(request: BenchRequest) -> tuple[QuerySet[Session], Instrument | R
     return sessions, None
 
 
-@login_required
+@access.at_bench(to="edit")
 @require_POST
-def begin(request: BenchRequest) -> HttpResponse:
+def begin(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Reduce the chosen sessions again as one task."""
-    if request.bench is None:
-        raise Http404("No bench of yours.")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     try:
         keys = {UUID(key) for key in request.POST.getlist("session")}
     except ValueError as error:

@@ -30,26 +30,21 @@ from units.models import Bench, Review, Unit
 
 
 @require_safe
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the reviews of the bench of work."""
-    if request.bench is None:
-        return redirect("bench-home")
-    found = access.visible(Review, request.user).filter(bench=request.bench).prefetch_related("units", "editions")
+    found = access.visible(Review, request.user).filter(bench=bench).prefetch_related("units", "editions")
     context = {
         "reviews": found.select_related("withdrawal"),
-        "may_edit": access.may(request.bench, request.user, "edit"),
-        "is_synthetic": request.bench.is_synthetic,
+        "may_edit": access.may(bench, request.user, "edit"),
+        "is_synthetic": bench.is_synthetic,
     }
     return render(request, "units/reviews.html", context)
 
 
-@login_required
-def new(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Begin a review of some units."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     units = access.visible(Unit, request.user).filter(bench=bench)
     asked = {"units": request.GET.getlist("unit")}
     form = BeginForm(request.POST or None, units=units, initial=asked)

@@ -30,15 +30,13 @@ from units.models import Bench, Room, RoomValue
 
 
 @require_safe
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the rooms of the bench of work."""
-    if request.bench is None:
-        return redirect("bench-home")
-    rooms = access.visible(Room, request.user).filter(bench=request.bench)
+    rooms = access.visible(Room, request.user).filter(bench=bench)
     context = {
         "rooms": rooms.annotate(found_on=Max("values__valid_from")),
-        "may_edit": access.may(request.bench, request.user, "edit"),
+        "may_edit": access.may(bench, request.user, "edit"),
     }
     return render(request, "units/rooms.html", context)
 
@@ -95,12 +93,9 @@ def _reduced_in(room: Room, request: BenchRequest) -> QuerySet[Session]:
     return mine.select_related("unit", "room", "bench").distinct()
 
 
-@login_required
-def new(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Create a room."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     return _edited(request, Room(bench=bench), bench)
 
 

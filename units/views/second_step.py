@@ -7,20 +7,23 @@ from http import HTTPStatus
 
 import segno
 from django.contrib import messages
-from django.contrib.auth import get_backends, login
+from django.contrib.auth import get_backends, login, update_session_auth_hash
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from units import access
 from units.actions import second_step
 from units.forms.sign_in import CodeForm, NewCodeForm, OffForm
 from units.models import Person
 
 PENDING = "second_step"
 PENDING_S = 600
+GIVES_CODES = {"confirm_form": second_step.confirm, "codes_form": second_step.renew_codes}  # by the form that asks
 
 
 def ask(request: HttpRequest, person: Person, *, then: str) -> HttpResponse:
@@ -79,19 +82,13 @@ def begin(request: HttpRequest) -> HttpResponse:
 @login_required
 @require_POST
 @never_cache
-def confirm(request: HttpRequest) -> HttpResponse:
-    """Turn it on by a first code."""
-    form = NewCodeForm(request.POST, request=request, person=request.user, verb=second_step.confirm)
-    return _page(request, codes=form.codes) if form.is_valid() else _page(request, confirm_form=form)
-
-
-@login_required
-@require_POST
-@never_cache
-def codes(request: HttpRequest) -> HttpResponse:
-    """Make new recovery codes."""
-    form = NewCodeForm(request.POST, request=request, person=request.user, verb=second_step.renew_codes)
-    return _page(request, codes=form.codes) if form.is_valid() else _page(request, codes_form=form)
+def codes(request: HttpRequest, asked_by: str) -> HttpResponse:
+    """Turn it on by a first code, or renew the recovery codes; either way show them, this once."""
+    form = NewCodeForm(request.POST, request=request, person=request.user, verb=GIVES_CODES[asked_by])
+    if not form.is_valid():
+        return _page(request, **{asked_by: form})
+    update_session_auth_hash(request, request.user)  # turning it on signs out every other browser, and this one not
+    return _page(request, codes=form.codes)
 
 
 @login_required
@@ -110,12 +107,12 @@ def _page(request: HttpRequest, **context: object) -> HttpResponse:
     step, begun = second_step.of(request.user), context.get("begun")
     who = {"request": request, "person": request.user}
     forms = {
-        "confirm_form": NewCodeForm(**who, verb=second_step.confirm, auto_id="confirm_%s"),
-        "codes_form": NewCodeForm(**who, verb=second_step.renew_codes, auto_id="renew_%s"),
+        **{name: NewCodeForm(**who, verb=verb, auto_id=f"{name}_%s") for name, verb in GIVES_CODES.items()},
         "off_form": OffForm(**who, auto_id="off_%s"),
     }
     wrong = [form for form in context.values() if getattr(form, "errors", None)]
-    shown = {"step": step} | forms | context
+    rules = access.asking_for_second_step(request.user)
+    shown = {"step": step, "rules": rules, "now": timezone.now()} | forms | context
     if begun:
         picture = segno.make(second_step.address_of(begun), error="m")
         shown |= {"key": second_step.key_of(begun), "picture": picture.svg_data_uri(scale=5, light="white")}

@@ -18,12 +18,9 @@ from units.middleware import BenchRequest
 from units.models import ApiToken, Bench
 
 
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="own")
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the bench's living tokens; make one, whose secret is shown this once."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="own")
     form = TokenForm(request.POST or None)
     secret = None
     if request.method == "POST" and form.is_valid():

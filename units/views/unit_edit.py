@@ -24,26 +24,21 @@ STANDING = Q(points__usable=True, points__reduction__superseded_by__isnull=True)
 
 
 @require_safe
-@login_required
-def listing(request: BenchRequest) -> HttpResponse:
+@access.at_bench()
+def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the units of the bench of work."""
-    if request.bench is None:
-        return redirect("bench-home")
-    units = access.visible(Unit, request.user).filter(bench=request.bench)
+    units = access.visible(Unit, request.user).filter(bench=bench)
     counted = units.annotate(
         session_count=Count("sessions", distinct=True),
         point_count=Count("points", filter=STANDING, distinct=True),
     )
-    context = {"units": counted, "may_edit": access.may(request.bench, request.user, "edit")}
-    return render(request, "units/units.html", context | {"is_synthetic": request.bench.is_synthetic})
+    context = {"units": counted, "may_edit": access.may(bench, request.user, "edit")}
+    return render(request, "units/units.html", context | {"is_synthetic": bench.is_synthetic})
 
 
-@login_required
-def new(request: BenchRequest) -> HttpResponse:
+@access.at_bench(to="edit")
+def new(request: BenchRequest, bench: Bench) -> HttpResponse:
     """Create a unit with its claims."""
-    if request.bench is None:
-        return redirect("bench-home")
-    bench = access.fetch(Bench, request.bench.pk, person=request.user, to="edit")
     return _edited(request, Unit(bench=bench), bench)
 
 
