@@ -19,8 +19,9 @@ _TRAILING = (
     r"[\s_.\-]([^\s_.\-]+)$",
     r"(?<=[a-zäöü])([A-Z]{1,3}h?)$",
 )
+_NOT_REAL = frozenset(("apparent power", "reactive power"))
 _INDEX_LETTERS = frozenset("acfghksvwdlj")
-_BARE = frozenset(("a", "h", "s", "d", "l", "min", "bar", "ton", "rh", "v", "db"))
+_BARE = frozenset(("a", "h", "s", "d", "l", "min", "bar", "ton", "rh", "v", "db", "var"))
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,8 @@ def parse_heading(text: str, unit_text: str = "", statistic_text: str = "") -> H
 def quantity_from_words(words: Sequence[str]) -> str:
     """Return the quantity a heading's words name, or an empty string; the last word that names one wins."""
     quantities = meanings("quantity")
+    if not_real := next((quantities[w] for w in words if quantities.get(w) in _NOT_REAL), ""):
+        return not_real
     for word in reversed(words):
         if word in quantities:
             return quantities[word]
@@ -117,6 +120,18 @@ def quantity_from_words(words: Sequence[str]) -> str:
         if word.endswith(("feuchte", "leistung")):
             return "humidity" if word.endswith("feuchte") else "power"
     return ""
+
+
+def _with_totals(parsed: list[Heading]) -> list[Heading]:
+    """Read a bare `Total` beside `Today` or `Yesterday` as the counter it is, as meters head their registers."""
+    if not any(words_for("part", "register") & set(heading.words) for heading in parsed):
+        return parsed
+    return [
+        replace(h, quantity="energy", statistic=None, because="a total beside a register of the day")
+        if h.unit is None and not h.quantity and h.statistic == "total"
+        else h
+        for h in parsed
+    ]
 
 
 def parse_headings(texts: Sequence[str], units: Sequence[str], statistics: Sequence[str]) -> list[Heading]:
@@ -132,4 +147,4 @@ def parse_headings(texts: Sequence[str], units: Sequence[str], statistics: Seque
         if len(letters) > 1 and letters & {"a", "b"} and match and match[2].casefold() in _INDEX_LETTERS:
             quantity = quantity_from_words(heading.words[:-1])
             parsed[i] = replace(heading, unit=None, quantity=quantity, because="last letter counts places, no unit")
-    return parsed
+    return _with_totals(parsed)

@@ -1,8 +1,8 @@
-"""Which place or load a heading's words name, in four languages."""
+"""Which place or load a heading's words name, in eleven languages."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from reduction.readers.words import places
@@ -10,6 +10,8 @@ from reduction.session import Role
 
 Named = tuple[Role, str, float]
 _COMPOUND_FROM = 4
+_SIGNS = "\u2e80"  # from here on scripts that put no space between words
+_BESIDE_THE_TEST = ("dew_point", "set_point", "derived")  # temperatures that nothing in the test has
 _CONDENSER = {"inlet": Role.CONDENSER_INLET_TEMP, "outlet": Role.CONDENSER_OUTLET_TEMP}
 _EVAPORATOR = {"inlet": Role.RETURN_TEMP, "outlet": Role.SUPPLY_TEMP}
 _TEMPERATURE = {
@@ -56,10 +58,17 @@ def places_named(words: Sequence[str]) -> dict[str, str]:
     table = places()
     found: dict[str, str] = {}
     for word in (*words, *(a + b for a, b in pairwise(words))):
-        starts = (word, *(word[:n] for n in range(len(word) - 1, _COMPOUND_FROM - 1, -1)))
-        for place in next((table[s] for s in starts if s in table), ()):
+        for place in _places_of(word, table):
             found.setdefault(place, word)
     return found
+
+
+def _places_of(word: str, table: dict[str, tuple[str, ...]]) -> Iterable[str]:
+    """Places of a whole word, of a long one that begins with it, or of any part where no spaces part the words."""
+    if word >= _SIGNS and word not in table:
+        return [place for known, places in table.items() if known >= _SIGNS and known in word for place in places]
+    starts = (word, *(word[:n] for n in range(len(word) - 1, _COMPOUND_FROM - 1, -1)))
+    return next((table[s] for s in starts if s in table), ())
 
 
 def role_by_words(words: Sequence[str], quantity: str) -> Named | None:
@@ -94,7 +103,8 @@ def _side(named: dict[str, str]) -> Named | None:
         return None
     if "condenser" in named or {"outdoor", "unit"} <= set(named):
         of = named.get("condenser") or f"{named['outdoor']} {named['unit']}"
-        return _CONDENSER[side], f"{of} {named[side]}", 0.97 if "condenser" in named else 0.9
+        said = of if of == named[side] else f"{of} {named[side]}"
+        return _CONDENSER[side], said, 0.97 if "condenser" in named else 0.9
     if "heater" in named:
         return Role.SURFACE_TEMP, f"{named['heater']} {named[side]}", 0.7
     if set(_TEMPERATURE) & set(named):
@@ -104,12 +114,14 @@ def _side(named: dict[str, str]) -> Named | None:
 
 
 def _temperature(named: dict[str, str]) -> Named | None:
-    if "dew_point" in named:
-        return Role.IGNORED, named["dew_point"], 0.9
+    if beside := next((place for place in _BESIDE_THE_TEST if place in named), None):
+        return Role.IGNORED, named[beside], 0.9
     if "wet_bulb" in named:
         elsewhere = {"outdoor", "supply", "return", "condenser", "adjacent"} & set(named)
         return (Role.IGNORED if elsewhere else Role.ROOM_WET_BULB), named["wet_bulb"], 0.9
     rivals = [place for place in _TEMPERATURE if place in named and place != "room"]
+    if "device" in named and not rivals and "room" not in named:
+        return Role.IGNORED, f"{named['device']}: the meter's own", 0.8
     return _first(_TEMPERATURE, named, 0.96 if len(rivals) < 2 else 0.75)
 
 

@@ -65,8 +65,10 @@ def settle_units(columns: Sequence[Described]) -> list[Settled]:
     """
     levels = [_level(values) for _, values, _ in columns]
     scale = _temperature_scale(columns, levels)
+    named = frozenset(heading.quantity for heading, _, _ in columns)
     return [
-        _settle(heading, is_state, level, scale) for (heading, _, is_state), level in zip(columns, levels, strict=True)
+        _settle(heading, is_state, level, scale, named)
+        for (heading, _, is_state), level in zip(columns, levels, strict=True)
     ]
 
 
@@ -98,7 +100,9 @@ def _temperature_scale(columns: Sequence[Described], levels: Sequence[_Level]) -
     return "°C", f"no unit stated; a level of {level:.0f} is °C", 0.85 if level < _SURE_CELSIUS_TO else 0.6
 
 
-def _settle(heading: Heading, is_state: bool, level: _Level, scale: tuple[str, str, float]) -> Settled:
+def _settle(
+    heading: Heading, is_state: bool, level: _Level, scale: tuple[str, str, float], named: frozenset[str]
+) -> Settled:
     if is_state:
         return _taken("state", "state", heading, "words such as on and off", 0.97)
     if heading.unit:
@@ -107,7 +111,7 @@ def _settle(heading: Heading, is_state: bool, level: _Level, scale: tuple[str, s
         return _taken("temperature", scale[0], heading, scale[1], scale[2])
     if heading.quantity == "energy":
         return _energy(heading, level)
-    return _usual(heading, level) if heading.quantity in _USUAL else _by_level(heading, level)
+    return _usual(heading, level) if heading.quantity in _USUAL else _by_level(heading, level, named)
 
 
 def _usual(heading: Heading, level: _Level) -> Settled:
@@ -161,12 +165,20 @@ def _energy(heading: Heading, level: _Level) -> Settled:
     return Settled("energy", symbol, Guess("unit", symbol, f"“{heading.text}”: {because}", 0.55), (asked,))
 
 
-def _by_level(heading: Heading, level: _Level) -> Settled:
-    """Take a nameless column for what its level suggests, and say how little that is."""
+def _by_level(heading: Heading, level: _Level, named: frozenset[str]) -> Settled:
+    """Take a nameless column for what its level suggests, and say how little that is.
+
+    Where the file names a quantity in other headings, one that names neither it nor a place is something else.
+    """
+    if heading.quantity:
+        return _taken("", "", heading, f"“{heading.quantity}” has no part in the test", 0.8)
     span = f"neither quantity nor unit stated; {level.least:.4g} to {level.greatest:.4g}"
-    if level.greatest > _LOAD_FROM_W and level.least >= -_STRAY_W:
+    places = set(places_named(heading.words))
+    if level.greatest > _LOAD_FROM_W and level.least >= -_STRAY_W and (places or "power" not in named):
         return _taken("power", "W", heading, f"{span} could be watts", 0.5)
-    has_place = bool(_AIR_PLACES & set(places_named(heading.words)))
+    has_place = bool(_AIR_PLACES & places)
+    if "temperature" in named and not places:
+        return _taken("", "", heading, "neither quantity nor unit stated, as the file's temperatures have", 0.5)
     for symbol, (low, high) in _AIR_LEVELS.items():
         if low < level.least and level.greatest <= high and level.has_decimals:
             return _taken("temperature", symbol, heading, f"{span} could be {symbol}", 0.7 if has_place else 0.5)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from reduction.readers.behaviour import Course, courses, drawing_power, median_where, switching
+from reduction.readers.beside import set_aside
 from reduction.readers.headings import words_of
 from reduction.readers.nameless import CYCLES, by_behaviour
 from reduction.readers.place_words import role_by_words
@@ -35,6 +36,7 @@ def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
     """
     keyed = [((log.path, column.name), column) for log in logs for column in log.columns]
     words = {key: guess for key, column in keyed if (guess := _by_words(column))}
+    words |= {(log.path, c.name): _ignored(c, why, 0.9) for log in logs for c, why in set_aside(log)}
     seen = courses(keyed)
     proposed = by_behaviour(seen, words)
     proposed |= _doubts(seen, proposed)

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from reduction.errors import Place, UnreadableTime
 from reduction.readers.grid import as_text
+from reduction.readers.stamp_order import in_usual_order
 from reduction.readers.table import FloatArray, Question
 
 _MONTHS = {
@@ -159,8 +160,8 @@ def parse_text_stamps(column: pa.Array, place: Place, date_order: str | None = N
     AmbiguousDate
         If day and month cannot be told apart over the whole column.
     """
-    text = as_text(column)
-    matched = pc.match_substring_regex(text, FULL.replace("?P<", "?P<"))
+    text = in_usual_order(as_text(column))
+    matched = pc.match_substring_regex(text, FULL)
     if (pc.sum(matched).as_py() or 0) < 0.5 * max(1, len(text) - text.null_count):
         return _parse_compact(text)
     fields = _fields(text, FULL)

@@ -21,6 +21,7 @@ from reduction.readers.clock_columns import (
     times_of_day,
     two_columns,
 )
+from reduction.readers.clock_parts import separate_parts
 from reduction.readers.grid import Grid, as_text
 from reduction.readers.headings import words_of
 from reduction.readers.local_time import IntArray, Placed, find_zone, place_by_name, place_on_utc
@@ -115,7 +116,7 @@ def _channels(grid: Grid, index: int) -> IntArray | None:
 def _find(grid: Grid, file: str, profile: Profile) -> Reading:
     """Try every way of reading a clock on every column, the likeliest first."""
     order = _candidates(grid, file, profile)
-    for look in (instants, two_columns, counted, times_of_day, elapsed):
+    for look in (separate_parts, instants, two_columns, counted, times_of_day, elapsed):
         for index in order:
             if reading := look(grid, index, file, profile):
                 return reading

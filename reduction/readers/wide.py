@@ -69,12 +69,13 @@ def _only_the_file_says(raws: list[Raw], grid: Grid, file: str) -> bool:
     """Tell a file of one place: no heading names a part of the test, and the file's name does or must."""
     if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
         return True
-    quantities = [raw.heading.quantity for raw in raws]
+    quantities = [raw.heading.quantity for raw in raws if raw.heading.quantity]
     stem = words_of(PurePath(file).stem)
+    placed = [q for q in quantities if role_by_words(stem, q)]
     return (
-        0 < len(raws) == len(set(quantities))
+        bool(placed)
+        and all(quantities.count(q) == 1 for q in placed if q != "energy")
         and not any(role_by_words(raw.heading.words, raw.heading.quantity) for raw in raws)
-        and any(role_by_words(stem, quantity) for quantity in quantities)
     )
 
 
