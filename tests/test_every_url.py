@@ -58,6 +58,7 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "invitation-revoke": ("post", 302, 404, 403, 403, 302),
     "invitation": ("get", 200, 200, 200, 200, 200),  # who holds the secret may join
     "hand-over": ("post", 302, 422, 403, 403, 422),
+    "second-step-require": ("post", 302, 422, 403, 403, 422),
     "offer-withdraw": ("post", 302, 404, 403, 403, 302),
     "offer-answer": ("post", 302, 404, 404, 404, 404),  # the scene's offer is to somebody else
     "units": ("get", 302, 200, 200, 200, 200),

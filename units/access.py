@@ -128,7 +128,9 @@ def at_bench(*, to: Intent = "read", posting: Intent | None = None) -> Callable[
 
 def asking_for_second_step(person: Person) -> QuerySet[SecondStepRule]:
     """Rules of the person's benches that ask, or will ask, for a second step."""
-    return SecondStepRule.objects.filter(bench__memberships__person=person).select_related("bench").order_by("begins_at")
+    return (
+        SecondStepRule.objects.filter(bench__memberships__person=person).select_related("bench").order_by("begins_at")
+    )
 
 
 def grace_of_second_step(bench: Bench, person: Person) -> datetime | None:

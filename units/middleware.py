@@ -82,4 +82,5 @@ def page_context(request: HttpRequest) -> dict[str, Any]:
         "public_pages": _links(PUBLIC_PAGES),
         "bench_pages": _links(BENCH_PAGES) if bench else [],
         "bench": bench,
+        "second_step_begins": access.grace_of_second_step(bench, request.user) if bench else None,
     }

@@ -11,18 +11,21 @@ from __future__ import annotations
 import base64
 import hashlib
 import secrets
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pyotp
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import F
 from django.utils.crypto import constant_time_compare, salted_hmac
 
-from units.models import Person, SecondStep
+from units.actions.people import remember_change
+from units.models import Bench, Person, SecondStep, SecondStepRule
 
 ISSUER = "Cooling Ledger"
 KEY_BYTES = 20
 EITHER_WAY = 1
+LONGEST_GRACE_DAYS = 90
 RECOVERY_CODES, RECOVERY_BYTES = 10, 10  # 80 random bits each: one round of SHA-256 is enough
 WRONG = "This code is not right, was used already, or the clock of the phone is off."
 
@@ -42,11 +45,17 @@ def begin(*, by: Person) -> SecondStep:
 
 @transaction.atomic
 def confirm(*, by: Person, code: str) -> list[str]:
-    """Turn it on by a code of the app, and return recovery codes, which are shown this once."""
+    """Turn it on by a code of the app, and return recovery codes, which are shown this once.
+
+    Whoever signed in before, by the password alone, is signed out in every other browser.
+    """
     step = SecondStep.objects.select_for_update().filter(person=by, confirmed_at__isnull=True).first()
     if step is None or not _is_of_app(step, code, datetime.now(UTC)):
         raise ValidationError(WRONG)
     step.confirmed_at = datetime.now(UTC)
+    by.times_signed_out = F("times_signed_out") + 1
+    by.save(update_fields=["times_signed_out"])
+    by.refresh_from_db(fields=["times_signed_out"])
     return _with_new_codes(step)
 
 
@@ -76,6 +85,29 @@ def passes(*, person: Person, code: str, now: datetime | None = None) -> bool:
 def turn_off(*, person: Person, by: Person | None) -> bool:
     """Ask no second step of the person any more; say whether one was asked for or begun."""
     return bool(SecondStep.objects.filter(person=person).delete()[0])
+
+
+@transaction.atomic
+def require(*, bench: Bench, days: int, by: Person) -> SecondStepRule:
+    """Open a bench, after so many days of grace, only to people of it who have a second step."""
+    if not 0 <= days <= LONGEST_GRACE_DAYS:
+        raise ValidationError(f"Grant 0 to {LONGEST_GRACE_DAYS} days.")
+    if of(by) is None:
+        raise ValidationError("Set up your own second step first, or you would shut yourself out.")
+    begins_at = datetime.now(UTC) + timedelta(days=days)
+    rule, _ = SecondStepRule.objects.update_or_create(bench=bench, defaults={"begins_at": begins_at})
+    when = f"from {begins_at:%-d %B %Y}" if days else "from now on"
+    remember_change(bench=bench, what=f"Asked everybody here for a second step at sign-in, {when}", by=by)
+    return rule
+
+
+@transaction.atomic
+def require_no_more(*, bench: Bench, by: Person) -> bool:
+    """Open a bench to people without a second step again; say whether it asked for one."""
+    asked = bool(SecondStepRule.objects.filter(bench=bench).delete()[0])
+    if asked:
+        remember_change(bench=bench, what="Asks nobody for a second step at sign-in any more", by=by)
+    return asked
 
 
 def key_of(step: SecondStep) -> str:

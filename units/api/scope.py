@@ -24,8 +24,9 @@ def nothing(model: type[AnyModel]) -> QuerySet[AnyModel]:
 
 def visible(model: type[AnyModel], request: Request, *, to: Intent = "read") -> QuerySet[AnyModel]:
     """Rows that the person sees; with a token, those of its bench and none where its role is too weak."""
-    rows = access.visible(model, request.user, to=to)
-    if not isinstance(request.auth, ApiToken):
+    by_token = isinstance(request.auth, ApiToken)
+    rows = access.visible(model, request.user, to=to, by_token=by_token)
+    if not by_token:
         return rows
     if not _suffices(request.auth, to):
         return rows.none()
@@ -34,11 +35,12 @@ def visible(model: type[AnyModel], request: Request, *, to: Intent = "read") -> 
 
 def fetch(model: type[AnyModel], pk: UUID | str, request: Request, *, to: Intent = "read") -> AnyModel:
     """Return the row, or raise NotFound for all that is not visible and PermissionDenied for too weak a role."""
-    row = access.fetch(model, pk, person=request.user)
+    by_token = isinstance(request.auth, ApiToken)
+    row = access.fetch(model, pk, person=request.user, by_token=by_token)
     if not visible(model, request).filter(pk=row.pk).exists():
         raise NotFound
     _require(request, to)
-    return access.fetch(model, pk, person=request.user, to=to)
+    return access.fetch(model, pk, person=request.user, to=to, by_token=by_token)
 
 
 def bench(request: Request, wanted: UUID | None, *, to: Intent) -> Bench:

@@ -26,6 +26,7 @@ STAYS = {
     "PooledRow": "derived from points; made again on arrival",
     "Person": "accounts belong to an installation; people.jsonl names them",
     "SecondStep": "belongs to an account",
+    "SecondStepRule": "asks something of accounts of one installation",
     "SignInFailure": "belongs to an installation",
 }
 

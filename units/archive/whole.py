@@ -16,7 +16,7 @@ from django.db import connection, transaction
 from reduction.errors import Place, UnreadableFile
 from units.archive import read, write
 from units.archive.rows import plain
-from units.models import ApiToken, Bench, Membership, Person, SecondStep
+from units.models import ApiToken, Bench, Membership, Person, SecondStep, SecondStepRule
 
 FORMAT = "cooling-ledger-backup/1"
 MANIFEST = "manifest.json"
@@ -38,6 +38,9 @@ def back_up(to: BinaryIO) -> dict[str, str]:
             "memberships": list(Membership.objects.order_by("pk").values("bench__slug", "person__username", "role")),
             "tokens": [_token(token) for token in ApiToken.objects.select_related("bench", "person").order_by("pk")],
             "second_steps": [_second_step(step) for step in SecondStep.objects.select_related("person").order_by("pk")],
+            "second_step_rules": [
+                _rule(rule) for rule in SecondStepRule.objects.select_related("bench").order_by("pk")
+            ],
             "benches": digests,
         }
         backup.writestr(MANIFEST, json.dumps(manifest, ensure_ascii=False, indent=1))
@@ -62,6 +65,7 @@ def restore(path: Path) -> dict[str, str]:
                 _bench(backup, slug, digest)
             _roles_and_tokens(manifest)
             SecondStep.objects.bulk_create(_step(kept) for kept in manifest.get("second_steps", []))
+            SecondStepRule.objects.bulk_create(_rule_of(kept) for kept in manifest.get("second_step_rules", []))
     except (zipfile.BadZipFile, KeyError) as error:
         raise _refused(path.name, str(error), "a whole backup", "Take another copy of it.") from error
     return manifest["benches"]
@@ -113,6 +117,15 @@ def _second_step(step: SecondStep) -> dict[str, Any]:
 def _step(kept: dict[str, Any]) -> SecondStep:
     own = {name: SecondStep._meta.get_field(name).to_python(kept[name]) for name in OWN_OF_STEP}
     return SecondStep(person=Person.objects.get(username=kept["person"]), **own)
+
+
+def _rule(rule: SecondStepRule) -> dict[str, Any]:
+    return {"bench": rule.bench.slug, "begins_at": plain(rule.begins_at)}
+
+
+def _rule_of(kept: dict[str, Any]) -> SecondStepRule:
+    begins_at = SecondStepRule._meta.get_field("begins_at").to_python(kept["begins_at"])
+    return SecondStepRule(bench=Bench.objects.get(slug=kept["bench"]), begins_at=begins_at)
 
 
 def _manifest(backup: zipfile.ZipFile, name: str) -> dict[str, Any]:

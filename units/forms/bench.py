@@ -46,6 +46,23 @@ class HandOverForm(forms.Form):
         return self.cleaned_data["stays_as"].replace("leave", "")
 
 
+class SecondStepRuleForm(forms.Form):
+    """Ask everybody of a bench for a second step at sign-in, after some days in which they can set it up."""
+
+    begins = forms.TypedChoiceField(
+        label="People of this bench",
+        choices=[
+            ("never", "sign in by password alone, if they like"),
+            ("0", "need a second step from now on"),
+            ("7", "need a second step in 7 days"),
+            ("14", "need a second step in 14 days"),
+            ("30", "need a second step in 30 days"),
+        ],
+        coerce=lambda days: None if days == "never" else int(days),
+        empty_value=None,
+    )
+
+
 class RegisterForm(BaseUserCreationForm):
     """An account of one's own."""
 

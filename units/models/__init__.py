@@ -13,7 +13,7 @@ from units.models.pooled_row import PooledRow
 from units.models.published_point import PublishedPoint
 from units.models.review import MakerComment, Review, ShareLink
 from units.models.room import Room, RoomValue
-from units.models.second_step import SecondStep
+from units.models.second_step import SecondStep, SecondStepRule
 from units.models.sign_in import SignInFailure
 from units.models.token import ApiToken
 from units.models.unit import Tag, Unit
@@ -41,6 +41,7 @@ __all__ = [
     "Room",
     "RoomValue",
     "SecondStep",
+    "SecondStepRule",
     "ShareLink",
     "SignInFailure",
     "Tag",

@@ -1,9 +1,11 @@
-"""A second step at sign-in: what is kept of a person's code app and of codes for the day it is lost."""
+"""A second step at sign-in: what is kept of a person's code app and spare codes, and which benches ask for it."""
 
 from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+
+from units.models.bench import Bench
 
 
 class SecondStep(models.Model):
@@ -17,3 +19,15 @@ class SecondStep(models.Model):
 
     def __str__(self) -> str:
         return f"second step of {self.person}"
+
+
+class SecondStepRule(models.Model):
+    """From when on a bench opens only to people of it who have a second step; no row, no such rule."""
+
+    bench_path = "bench"
+
+    bench = models.OneToOneField(Bench, models.CASCADE, related_name="second_step_rule")
+    begins_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.bench} asks for a second step"

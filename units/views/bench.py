@@ -39,6 +39,7 @@ def home(request: BenchRequest) -> HttpResponse:
     """Show the bench of work, or how to open one."""
     benches = access.visible(Bench, request.user)
     context: dict[str, Any] = {"benches": benches, "form": BenchForm(), "offers": access.offers_to(request.user)}
+    context |= {"closed": access.closed_to(request.user)}
     if request.bench is not None:
         context |= _work(request.bench, request.user) | _first_steps(request.bench, request.user)
     return render(request, "units/bench_home.html", context)

@@ -132,7 +132,9 @@ def _done(form: forms.Form, act: Any) -> Any:
 def _page(
     request: BenchRequest, bench: Bench, *, made: dict[str, Any] | None = None, **asked: forms.Form
 ) -> HttpResponse:
-    members = access.visible(Membership, request.user).filter(bench=bench).select_related("person", "person__second_step")
+    members = (
+        access.visible(Membership, request.user).filter(bench=bench).select_related("person", "person__second_step")
+    )
     history = access.visible(BenchChange, request.user).filter(bench=bench).select_related("changed_by")
     now, may_own = timezone.now(), access.may(bench, request.user, "own")
     usable = access.visible(Invitation, request.user, to="own").filter(
