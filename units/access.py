@@ -97,6 +97,15 @@ def _refuse_without_second_step(model: type[Model], pk: UUID | str | int, person
         raise SecondStepNeeded("This bench opens only to who has a second step at sign-in. Set it up to go on.")
 
 
+def fetch_own(model: type[AnyModel], pk: UUID | str, *, person: Person | AnonymousUser) -> AnyModel:
+    """Return a row of no bench yet that is the person's alone (the model's `person_path`), or raise Http404."""
+    own = {model.person_path: person, f"{model.bench_path}__isnull": True, "pk": pk}
+    row = model._default_manager.filter(**own).first() if person.is_authenticated else None
+    if row is None:
+        raise Http404(f"No {model._meta.verbose_name} of yours here.")
+    return row
+
+
 def may(bench: Bench | None, person: Person | AnonymousUser, to: Intent) -> bool:
     """Say whether the person's role on the bench suffices, for what a page offers."""
     return bench is not None and visible(Bench, person, to=to).filter(pk=bench.pk).exists()

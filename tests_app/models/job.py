@@ -16,6 +16,7 @@ class Job(models.Model):
     """Progress of one task. Evidence and results are elsewhere; a job may be deleted."""
 
     bench_path = "bench"
+    person_path = "asked_by"
 
     class State(models.TextChoices):
         """Where the work stands."""
@@ -27,7 +28,9 @@ class Job(models.Model):
         CANCELLED = "cancelled", "Cancelled"
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    bench = models.ForeignKey(Bench, models.CASCADE, related_name="jobs")
+    bench = models.ForeignKey(
+        Bench, models.CASCADE, null=True, related_name="jobs", help_text="None while a bench is still to come in"
+    )
     session = models.ForeignKey(Session, models.CASCADE, null=True, blank=True, related_name="jobs")
     what = models.CharField(max_length=40)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
