@@ -69,8 +69,10 @@ def series_of(
         If a channel names a file, column or instrument that is not there, or a unit its role cannot have.
     """
     by_path = {log.path: log for log in logs}
-    stated = {(c.file, f"unit of {c.column}") for c in session.channels if c.quantity_unit}
-    findings = [finding for log in logs for finding in _said_by_reader(log, stated)]
+    settled = {(c.file, f"unit of {c.column}") for c in session.channels if c.quantity_unit or c.role == Role.IGNORED}
+    if not session.channels:
+        settled = {(log.path, f"unit of {c.name}") for log in logs for c in log.columns if c.role == Role.IGNORED}
+    findings = [finding for log in logs for finding in _said_by_reader(log, settled)]
     chosen: list[tuple[Log, Column, Channel]] = []
     if session.channels:
         nothing = {id(channel): found for channel in session.channels if (found := empty(by_path, channel))}
@@ -113,7 +115,7 @@ def _guessed(chosen: list[tuple[Log, Column, Channel]]) -> list[Finding]:
     ]
 
 
-def _said_by_reader(log: Log, stated: set[tuple[str, str]]) -> list[Finding]:
+def _said_by_reader(log: Log, settled: set[tuple[str, str]]) -> list[Finding]:
     faults = [
         Finding(code=fault.code, severity=Severity.NOTE, sentence=fault.sentence, subject=log.path)
         for fault in log.faults
@@ -127,7 +129,7 @@ def _said_by_reader(log: Log, stated: set[tuple[str, str]]) -> list[Finding]:
             remedy="Answer it in the file's profile.",
         )
         for question in log.questions
-        if (log.path, question.what) not in stated
+        if (log.path, question.what) not in settled
     ]
     return faults + questions
 

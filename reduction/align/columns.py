@@ -119,13 +119,37 @@ def _start(column: Column) -> float:
 
 
 def _goes_on(before: Chosen, after: Chosen) -> bool:
-    """Whether the second begins about where the first ends, in another file."""
+    """Whether the second, in another file, begins about where the first ends, or repeats its last rows."""
     (one, first, _), (other, second, _) = before, after
     if one.path == other.path or not len(first.time_s) or not len(second.time_s):
         return False
     common = float(first.time_s[-1] - second.time_s[0])
     shorter = min(float(np.ptp(first.time_s)), float(np.ptp(second.time_s)))
-    return common <= MOST_COMMON * shorter
+    return common <= MOST_COMMON * shorter or _repeats(before, after)
+
+
+def _repeats(before: Chosen, after: Chosen) -> bool:
+    """Whether two downloads hold the same rows over the time they share; a steady column asks those beside it."""
+    others = {column.name: column for column in after[0].columns}
+    pairs = [(column, others[column.name]) for column in before[0].columns if column.name in others]
+    for one, other in ((before[1], after[1]), *pairs):
+        varies = _alike(one, other)
+        if varies is None:
+            return False
+        if varies:
+            return True
+    return False
+
+
+def _alike(first: Column, second: Column) -> bool | None:
+    """Whether the rows of the shared time vary, where both columns have the same; None where they do not."""
+    begin, end = max(first.time_s[0], second.time_s[0]), min(first.time_s[-1], second.time_s[-1])
+    one, other = ((c.time_s >= begin) & (c.time_s <= end) for c in (first, second))
+    if not np.array_equal(first.time_s[one], second.time_s[other]):
+        return None
+    if not np.array_equal(first.values[one], second.values[other], equal_nan=True):
+        return None
+    return len(np.unique(first.values[one])) > 1
 
 
 def _said(groups: Sequence[Sequence[Chosen]]) -> tuple[Finding, ...]:

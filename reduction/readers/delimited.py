@@ -24,6 +24,7 @@ from reduction.session import Profile
 _MOST_LINES = 20_000  # looked at for one telling number
 _GROUP_FROM = 100.0
 _BLOCK = 1 << 17
+_MOST_REMARKS = 0.2  # of the rows; more are readings of a channel whose name begins so
 
 
 class AmbiguousNumber(UnreadableValue):
@@ -68,7 +69,7 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
     grid = Grid(layout.names, columns, layout.units, layout.statistics, layout.preamble, layout.first_data_line + 1,
         layout.delimiter, layout.decimal, layout.has_heading, None, faults, guesses,
         lines_without_row=_lines_without_row(text, layout, skipped, table.num_rows))  # fmt: skip
-    return _without_repeated_headings(grid)
+    return _without_repeated_headings(_without_comments(grid))
 
 
 def _settle_points(text: bytes, layout: Layout, file: str, profile: Profile) -> Layout:
@@ -216,6 +217,23 @@ def _line_ends(text: bytes) -> int:
     return int(sum(ends))
 
 
+def _without_comments(grid: Grid) -> Grid:
+    """Take out rows that begin with a hash: remarks and type rows between the tables of one export."""
+    first = grid.columns[0]
+    if not pa.types.is_string(first.type) or not grid.has_heading:
+        return grid
+    remark = pc.fill_null(pc.starts_with(first, "#"), False)
+    count = pc.sum(remark).as_py() or 0
+    if not 0 < count <= _MOST_REMARKS * len(grid):
+        return grid
+    kept = pc.invert(remark)
+    columns = tuple(
+        retyped(c.filter(kept), grid.decimal) if pa.types.is_string(c.type) else c.filter(kept) for c in grid.columns
+    )
+    numbers = [grid.row_number(int(row)) for row in pc.indices_nonzero(remark).to_pylist()]
+    return replace(grid, columns=columns, lines_without_row=tuple(sorted({*grid.lines_without_row, *numbers})))
+
+
 def _without_repeated_headings(grid: Grid) -> Grid:
     """Take out headings repeated in mid-file; one in another order reorders the rows below it."""
     texts = {i: c for i, c in enumerate(grid.columns) if pa.types.is_string(c.type)}
@@ -267,6 +285,8 @@ def retyped(text: pa.Array, decimal: str) -> pa.Array:
     array = pc.if_else(pc.is_in(text, pa.array(MISSING_WORDS)), None, text)
     if decimal == "," and pc.all(pc.invert(pc.match_substring(array, "."))).as_py():
         array = pc.replace_substring(array, ",", ".")
+    if array.null_count == len(array):
+        return pa.nulls(len(array), pa.float64())
     for kind in (pa.float64(), pa.timestamp("ns"), pa.timestamp("ns", "UTC")):
         try:
             return array.cast(kind)

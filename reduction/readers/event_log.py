@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from reduction.readers.grid import Grid, as_text, is_numeric, to_floats
 from reduction.readers.headings import Heading, parse_heading, words_of
@@ -20,13 +22,17 @@ from reduction.readers.words import words_for
 from reduction.session import Profile
 
 _SAMPLE = 20_000
+_MOST_TWINS = 0.1  # share of rows that repeat name and instant beyond which a name is not the whole of it
+_TICKS_PER_S = 1000
+
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class EventColumns:
-    """Which columns of a grid hold the name, the values and, if there is one, the unit of a report."""
+    """Which columns of a grid hold the name, perhaps in parts, the values and the unit of a report, if any."""
 
-    name: int
+    names: tuple[int, ...]
     values: tuple[int, ...]
     unit: int | None
 
@@ -37,22 +43,62 @@ def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | 
     texts = [i for i in others if pa.types.is_string(grid.columns[i].type)]
     unit = next((i for i in texts if _is_unit_column(grid, i)), None)
     if profile.name_column in grid.names:
-        name = grid.names.index(str(profile.name_column))
+        names: tuple[int, ...] = (grid.names.index(str(profile.name_column)),)
     else:
         named = sorted(
             (i for i in texts if i != unit and _is_name_column(grid, i)), key=lambda i: not _says_name(grid, i)
         )
         if not named:
             return None
-        name = named[0]
+        names = _parts_of_name(grid, times, named)
     if profile.value_column in grid.names:
-        return EventColumns(name, (grid.names.index(str(profile.value_column)),), unit)
-    values = [i for i in others if i not in {name, unit} and _may_be_value(grid, i)]
+        return EventColumns(names, (grid.names.index(str(profile.value_column)),), unit)
+    values = [i for i in others if i not in {*names, unit} and _may_be_value(grid, i)]
     stated = [i for i in values if words_for("part", "value") & set(words_of(grid.names[i]))]
-    if not stated and grid.has_heading and not _says_name(grid, name):
+    if not stated and grid.has_heading and not _says_name(grid, names[0]):
         return None
     chosen = tuple(stated[:1] or values)
-    return EventColumns(name, chosen, unit) if chosen else None
+    return EventColumns(names, chosen, unit) if chosen else None
+
+
+def _parts_of_name(grid: Grid, times: Times, named: Sequence[int]) -> tuple[int, ...]:
+    """Return the column of names, with a second one where only both together give each instant one value.
+
+    Loggers write `plug_a, power, 742.0` and `plug_a, voltage, 230.1`: the device alone would mix the two.
+    """
+    alone = _twins(grid, times, named[:1]) if len(named) > 1 else 0.0
+    if alone < _MOST_TWINS:
+        return (named[0],)
+    together = {(named[0], other): _twins(grid, times, (named[0], other)) for other in named[1:]}
+    best = min(together, key=lambda pair: together[pair])
+    return best if together[best] < 0.5 * alone else (named[0],)
+
+
+def _twins(grid: Grid, times: Times, names: Sequence[int]) -> float:
+    """Share of rows that have name and instant in common with another."""
+    codes, count = _coded(grid, names)
+    known = np.isfinite(times.time_s)
+    first = float(np.min(times.time_s[known], initial=np.inf))
+    ticks = np.round((times.time_s[known] - first) * _TICKS_PER_S).astype(np.int64)
+    keys = np.sort(ticks * (len(count) + 1) + codes[known])
+    return float(np.mean(keys[1:] == keys[:-1])) if len(keys) > 1 else 0.0
+
+
+def _coded(grid: Grid, names: Sequence[int]) -> tuple[IntArray, list[str]]:
+    """Number of every row's name, and the names; a name in parts is put together with a blank."""
+    codes, found = _codes_of(grid.columns[names[0]])
+    for index in names[1:]:
+        others, more = _codes_of(grid.columns[index])
+        pairs, codes = np.unique(codes * (len(more) + 1) + others, return_inverse=True)
+        parts = [divmod(int(pair), len(more) + 1) for pair in pairs]
+        found = [" ".join(p for p in ([*found, ""][a], [*more, ""][b]) if p) for a, b in parts]
+    return codes, found
+
+
+def _codes_of(column: pa.Array) -> tuple[IntArray, list[str]]:
+    encoded = _encoded(column)
+    texts = [str(n).strip() for n in encoded.dictionary.to_pylist()]
+    return np.asarray(encoded.indices.fill_null(len(texts)), dtype=np.int64), texts
 
 
 def _says_name(grid: Grid, index: int) -> bool:
@@ -80,6 +126,8 @@ def _is_name_column(grid: Grid, index: int) -> bool:
 
 def _may_be_value(grid: Grid, index: int) -> bool:
     column = grid.columns[index]
+    if column.null_count == len(column):
+        return False
     if is_numeric(column):
         return not counts_rows(grid, index)
     if pa.types.is_boolean(column.type):
@@ -89,9 +137,7 @@ def _may_be_value(grid: Grid, index: int) -> bool:
 
 def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
     """Split a long log by name; each name has its own times, in order and each instant once."""
-    encoded = _encoded(grid.columns[parts.name])
-    names = [str(n).strip() for n in encoded.dictionary.to_pylist()]
-    codes = np.asarray(encoded.indices.fill_null(len(names)))
+    codes, names = _coded(grid, parts.names)
     order = np.argsort(codes.astype(np.int16 if len(names) < 32_000 else np.int32), kind="stable")
     bounds = np.searchsorted(codes, np.arange(len(names) + 1), sorter=order)
     units = _encoded(grid.columns[parts.unit]) if parts.unit is not None else None
@@ -119,7 +165,12 @@ def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:
 
 def _guesses(grid: Grid, parts: EventColumns, count: int) -> tuple[Guess, ...]:
     return (
-        Guess("name_column", grid.names[parts.name], f"{count} names over {len(grid):,} rows", 0.97),
+        Guess(
+            "name_column",
+            " + ".join(grid.names[i] for i in parts.names),
+            f"{count} names over {len(grid):,} rows",
+            0.97,
+        ),
         Guess("value_column", ", ".join(grid.names[i] for i in parts.values), "readings beside the names", 0.97),
     )
 

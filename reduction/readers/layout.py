@@ -6,6 +6,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import accumulate
 
 from reduction.errors import UnreadableFile
 from reduction.readers.grid import MISSING_WORDS, Layout
@@ -18,6 +19,8 @@ DELIMITERS = "\t;|,"
 HEAD_LINES = 300
 ENOUGH_LINES = 60
 MAX_COLUMNS = 2000
+_MOST_UNITS = 0.5  # share of a row from which it is one of units
+_GROUPS = 2
 _NUMBER = re.compile(r"^[+\-−]?[\d  ]*[\d][\d.,'’]*(?:[eE][+\-]?\d+)?\s*$")
 _STAMP = re.compile(r"\d[./:\-]\d|^\d{9,}|\d\s*[AaPp]\.?[Mm]|\d{1,2}[ \-][A-Za-z]{3}")
 _MONTH_FIRST = re.compile(
@@ -188,7 +191,7 @@ def _heading_rows(
                 break
             top -= 1
             continue
-        if not _may_head(row, width):
+        if not _may_head(row, width) and not (_are_units(block, width) and _heads_units(row, width)):
             break
         block.insert(0, row)
         top -= 1
@@ -196,14 +199,32 @@ def _heading_rows(
     if not block:
         return tuple(f"column {i + 1}" for i in range(width)), blank, blank, first
     fit = [_fit(row, width) for row in block]
-    units = next((r for r in fit[1:] if _share(r, lambda c: find_unit(c) is not None) >= 0.5), blank)
+    units = next((r for r in fit[1:] if _share(r, lambda c: find_unit(c) is not None) >= _MOST_UNITS), blank)
     statistics = next(
         (r for r in fit[1:] if _share(r, lambda c: c.strip().casefold() in meanings("statistic")) >= 0.5), blank
     )
     naming = [r for r in fit if r is not units and r is not statistics]
-    names = naming[-1] if len(naming) == 1 or _distinct(naming[-1]) else _joined(naming)
-    top += next((i for i, r in enumerate(fit) if r is naming[-1]), 0) if names is naming[-1] else 0
+    if not naming:
+        naming, units = [units], blank
+    if len(naming) > 1 and (not _distinct(naming[-1]) or _counts_places(naming[-1])):
+        return unique_names(_joined(naming)), units, statistics, top
+    top += next(i for i, r in enumerate(fit) if r is naming[-1])
+    names = naming[-1]
     return unique_names(names), units, statistics, top
+
+
+def _are_units(block: Sequence[Sequence[str]], width: int) -> bool:
+    return len(block) == 1 and _share(_fit(block[0], width), lambda c: find_unit(c) is not None) >= _MOST_UNITS
+
+
+def _heads_units(row: Sequence[str], width: int) -> bool:
+    """Tell a heading with bare numbers, such as `stamp,1,2,3`, by the units row below it."""
+    return width - 1 <= len(row) <= width + 1 and not any(_STAMP.search(c) for c in row) and not is_data(row[0])
+
+
+def _counts_places(row: Sequence[str]) -> bool:
+    """Tell a row that only counts what the row above it names."""
+    return any(c.strip().isdigit() for c in row)
 
 
 def _may_head(row: Sequence[str], width: int) -> bool:
@@ -228,7 +249,16 @@ def _distinct(row: Sequence[str]) -> bool:
 
 
 def _joined(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """Put heading rows together; a name above stands for the columns to its right, as in merged cells."""
+    rows = [_spread(row) if row is not rows[-1] else row for row in rows]
     return tuple(" ".join(dict.fromkeys(c for c in column if c)) for column in zip(*rows, strict=True))
+
+
+def _spread(row: Sequence[str]) -> tuple[str, ...]:
+    """Fill the blanks of a row of groups from the left; a title in one cell stays where it is."""
+    if sum(bool(c) for c in row) < _GROUPS:
+        return tuple(row)
+    return tuple(accumulate(row, lambda left, here: here or left))
 
 
 def unique_names(names: Sequence[str]) -> tuple[str, ...]:

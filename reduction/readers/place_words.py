@@ -92,6 +92,18 @@ def role_by_words(words: Sequence[str], quantity: str) -> Named | None:
     return (role, quantity.replace("_", " "), 0.9) if role else None
 
 
+def names_a_place(words: Sequence[str], quantity: str) -> bool:
+    """Tell whether words name a part of the test, not only a quantity such as voltage.
+
+    Examples
+    --------
+    >>> names_a_place(("supply",), "temperature"), names_a_place(("voltage",), "voltage")
+    (True, False)
+    """
+    named = None if quantity in _BY_QUANTITY else role_by_words(words, quantity)
+    return named is not None and named[0] != Role.IGNORED
+
+
 def _first(roles: dict[str, Role], named: dict[str, str], sure: float) -> Named | None:
     return next(((role, named[place], sure) for place, role in roles.items() if place in named), None)
 

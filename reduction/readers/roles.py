@@ -18,6 +18,8 @@ from reduction.session import Role
 Key = tuple[str, str]
 _SWAPPED_K = 1.0  # by which one side must be warmer before the words are doubted; common practice, no source
 _DOUBTED = 0.3
+_BARE_SIDE = 0.6  # how sure a mere `in` or `out` of the unit is
+_MEANT_BESIDE = {Role.SUPPLY_TEMP.value: Role.OUTDOOR_TEMP, Role.RETURN_TEMP.value: Role.ROOM_TEMP}
 _OFF_W = 12.0  # standby of a metered plug and its load; common practice, no source
 
 
@@ -36,6 +38,7 @@ def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
     """
     keyed = [((log.path, column.name), column) for log in logs for column in log.columns]
     words = {key: guess for key, column in keyed if (guess := _by_words(column))}
+    words |= _bare_sides(words, dict(keyed))
     words |= {(log.path, c.name): _ignored(c, why, 0.9) for log in logs for c, why in set_aside(log)}
     seen = courses(keyed)
     proposed = by_behaviour(seen, words)
@@ -93,6 +96,18 @@ def _level(column: Column) -> str:
     if not len(known):
         return "no reading"
     return f"{known.min():.4g} to {known.max():.4g} {column.quantity_unit}".strip()
+
+
+def _bare_sides(words: dict[Key, Guess], columns: dict[Key, Column]) -> dict[Key, Guess]:
+    """Read a mere `out` beside a named supply as outdoors and a mere `in` beside a named return as the room."""
+    surely = {guess.value for guess in words.values() if guess.sure > _BARE_SIDE}
+    read: dict[Key, Guess] = {}
+    for key, guess in words.items():
+        meant = _MEANT_BESIDE.get(guess.value) if guess.sure <= _BARE_SIDE and guess.value in surely else None
+        if meant is not None:
+            because = f"“{columns[key].name}” beside a column that is surely {guess.value}; {_level(columns[key])}"
+            read[key] = Guess("role", meant.value, because, 0.7 if meant.value not in surely else 0.4)
+    return read
 
 
 def _ignored(column: Column, why: str, sure: float) -> Guess:

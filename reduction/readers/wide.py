@@ -10,7 +10,7 @@ import numpy as np
 from reduction.readers.grid import Grid
 from reduction.readers.headings import Heading, parse_heading, parse_headings, words_of
 from reduction.readers.numbers import Values, read_values
-from reduction.readers.place_words import role_by_words
+from reduction.readers.place_words import names_a_place, role_by_words
 from reduction.readers.raw import Raw, Raws, counts_rows
 from reduction.readers.table import FloatArray, Guess
 from reduction.readers.tidy import in_order
@@ -69,13 +69,14 @@ def _only_the_file_says(raws: list[Raw], grid: Grid, file: str) -> bool:
     """Tell a file of one place: no heading names a part of the test, and the file's name does or must."""
     if len(raws) == 1 and (not grid.has_heading or not set(raws[0].heading.words) - words_for("part", "vague")):
         return True
-    quantities = [raw.heading.quantity for raw in raws if raw.heading.quantity]
+    headings = [(raw.heading.words, raw.heading.quantity) for raw in raws]
+    quantities = [q for words, q in headings if q and not role_by_words(words, q)]
     stem = words_of(PurePath(file).stem)
-    placed = [q for q in quantities if role_by_words(stem, q)]
+    placed = [q for q in quantities if names_a_place(stem, q)]
     return (
         bool(placed)
         and all(quantities.count(q) == 1 for q in placed if q != "energy")
-        and not any(role_by_words(raw.heading.words, raw.heading.quantity) for raw in raws)
+        and not any(names_a_place(*heading) for heading in headings)
     )
 
 
