@@ -75,7 +75,9 @@ def _columns(
     settled = [_settled(raw.name, unit, profile) for raw, unit in zip(clean, settled, strict=True)]
     columns = []
     for raw, unit in zip(clean, settled, strict=True):
-        kind, guess = guess_kind(raw.name, raw.heading, unit.quantity, raw.time_s, raw.values, raw.reported)
+        kind, guess = guess_kind(
+            raw.name, raw.heading, (unit.quantity, unit.symbol), raw.time_s, raw.values, raw.reported
+        )
         columns.append(Column(raw.name, raw.time_s, raw.values, unit.quantity, unit.symbol, unit.guess, kind, guess,
             Role.IGNORED, _NO_ROLE, raw.heading.is_difference, raw.in_file))  # fmt: skip
     return tuple(columns), [q for unit in settled for q in unit.questions], faults

@@ -126,13 +126,18 @@ def _is_name_column(grid: Grid, index: int) -> bool:
 
 def _may_be_value(grid: Grid, index: int) -> bool:
     column = grid.columns[index]
-    if column.null_count == len(column):
+    if column.null_count == len(column) or _is_label(grid.names[index]):
         return False
     if is_numeric(column):
         return not counts_rows(grid, index)
     if pa.types.is_boolean(column.type):
         return True
     return pa.types.is_string(column.type) and readable_share(column.slice(0, 2000), grid.decimal) >= 0.5
+
+
+def _is_label(heading: str) -> bool:
+    """Tell the number of a sensor, as in `probe.Id`, from a reading."""
+    return bool(set(words_of(heading)[-1:]) & words_for("part", "label"))
 
 
 def read_events(grid: Grid, times: Times, parts: EventColumns) -> Raws:

@@ -6,6 +6,7 @@ import numpy as np
 
 from reduction.readers.headings import Heading
 from reduction.readers.table import FloatArray, Guess
+from reduction.readers.vocabulary import to_si
 from reduction.session import SampleKind
 
 # Common practice, no source: shares of steps that may be odd, and what counts as a reset rather than a dip.
@@ -13,25 +14,45 @@ _UNEVEN = 0.1
 _FALLS = 0.02
 _RESET_TO = 0.1
 _SAMPLE = 20_000
+_MOST_W = 50_000.0  # more than any heater or room unit on a household circuit
 
 Kind = tuple[SampleKind, str, float]
 
 
 def guess_kind(
-    name: str, heading: Heading, quantity: str, time_s: FloatArray, values: FloatArray, reported: bool
+    name: str, heading: Heading, unit: tuple[str, str], time_s: FloatArray, values: FloatArray, reported: bool
 ) -> tuple[SampleKind, Guess]:
     """Propose what a row stands for, with the evidence.
 
     Parameters
     ----------
+    unit
+        Quantity and symbol of its unit.
     time_s, values
         Increasing times [s] and values, both of shape (n,).
     reported
         Whether rows exist because something changed or was sent, as in an event log.
     """
+    quantity, symbol = unit
     said = _said(heading, quantity, values[:_SAMPLE])
+    if (
+        said
+        and said[0] == SampleKind.TOTAL
+        and (w := _as_power_w(symbol, time_s[:_SAMPLE], values[:_SAMPLE])) > _MOST_W
+    ):
+        said = SampleKind.COUNTER, f"as energy per row it would be {w / 1000:,.0f} kW: a counter", 0.8
     kind, because, sure = said or _by_spacing(quantity, time_s[:_SAMPLE], reported)
     return kind, Guess("kind", kind.value, f"“{name}”: {because}", sure)
+
+
+def _as_power_w(symbol: str, time_s: FloatArray, values: FloatArray) -> float:
+    """Return the power that a row's energy would be, 0 where that cannot be told. [W]"""
+    known = values[np.isfinite(values)]
+    step_s = spacing(time_s)[0]
+    if not len(known) or not step_s:
+        return 0.0
+    joules, si = to_si(np.array([float(np.median(known))]), symbol)
+    return float(joules[0]) / step_s if si == "J" else 0.0
 
 
 def _said(heading: Heading, quantity: str, values: FloatArray) -> Kind | None:

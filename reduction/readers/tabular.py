@@ -1,4 +1,4 @@
-"""Files that carry their own columns: Parquet and JSON lines."""
+"""Files that carry their own columns: Parquet and JSON."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pyarrow.parquet as pq
 from reduction.errors import UnreadableFile
 from reduction.readers.delimited import retyped
 from reduction.readers.grid import Grid
+from reduction.readers.json_shapes import flat, unfolded
 from reduction.readers.refusals import refusal
 from reduction.readers.source import MAX_UNPACKED, Source
 from reduction.readers.table import Fault
@@ -20,6 +21,7 @@ from reduction.readers.table import Fault
 MAX_COLUMNS = 2000
 _BLOCK = 1 << 24
 _MOST_ARRAY = 1 << 26
+_DEEPEST = 8
 
 
 def read_parquet(source: Source) -> Grid:
@@ -43,19 +45,29 @@ def read_parquet(source: Source) -> Grid:
 
 
 def read_json_lines(text: bytes, file: str) -> Grid:
-    """Read one JSON object per line, or one array of objects.
+    """Read one JSON object per line, or one document that holds the readings in some order.
 
     Raises
     ------
     UnreadableFile
         If it is neither.
     """
-    if text.lstrip()[:1] == b"[":
-        text = _lines_of_array(text, file)
+    if text.lstrip()[:1] == b"[" or _is_one_document(text):
+        text = _lines_of_document(text, file)
     try:
         return _grid(_parse_json(text.strip() + b"\n"), file)
     except pa.ArrowException as error:
         return _patiently(text, file, error)
+
+
+def _is_one_document(text: bytes) -> bool:
+    """Tell one object over the whole file from one in each line, by whether the first line is one of its own."""
+    first, _, rest = text.strip().partition(b"\n")
+    try:
+        found = json.loads(first)
+    except (ValueError, RecursionError):
+        return len(text) <= _MOST_ARRAY and rest.lstrip()[:1] not in {b"{", b""}
+    return not rest.strip() and isinstance(found, dict) and any(isinstance(v, dict | list) for v in found.values())
 
 
 def _parse_json(text: bytes) -> pa.Table:
@@ -75,23 +87,27 @@ def _parse_json(text: bytes) -> pa.Table:
 
 
 def _flat(table: pa.Table) -> pa.Table:
-    """Flatten nested objects once; stamps inside them have lost their zone and are not used."""
-    flat = table.flatten()
-    return flat.drop_columns(
-        [f.name for f in flat.schema if pa.types.is_timestamp(f.type) and f.name not in table.column_names]
+    """Flatten nested objects; stamps inside them have lost their zone and are not used."""
+    whole = table.flatten()
+    for _ in range(_DEEPEST):
+        if not any(pa.types.is_struct(field.type) for field in whole.schema):
+            break
+        whole = whole.flatten()
+    return whole.drop_columns(
+        [f.name for f in whole.schema if pa.types.is_timestamp(f.type) and f.name not in table.column_names]
     )
 
 
-def _lines_of_array(text: bytes, file: str) -> bytes:
+def _lines_of_document(text: bytes, file: str) -> bytes:
     if len(text) > _MOST_ARRAY:
-        raise refusal(file, f"one JSON array of {len(text) / 1e6:,.0f} MB", "one JSON object per line")
+        raise refusal(file, f"one JSON document of {len(text) / 1e6:,.0f} MB", "one JSON object per line")
     try:
-        rows = json.loads(text)
-        if isinstance(rows, list) and rows and all(isinstance(r, dict) for r in rows):
-            return "\n".join(json.dumps(r) for r in rows).encode()
+        rows = unfolded(json.loads(text))
     except (ValueError, RecursionError) as error:
         raise refusal(file, "JSON that breaks off or is damaged") from error
-    raise refusal(file, "JSON that is no list of readings")
+    if not rows:
+        raise refusal(file, "JSON that is no list of readings", "readings with their times, by rows or by columns")
+    return "\n".join(json.dumps(r) for r in rows).encode()
 
 
 def _patiently(text: bytes, file: str, error: Exception) -> Grid:
@@ -106,7 +122,7 @@ def _patiently(text: bytes, file: str, error: Exception) -> Grid:
             broken.append(number)
             continue
         if isinstance(row, dict):
-            rows.append({str(k): None if v is None or isinstance(v, dict | list) else str(v) for k, v in row.items()})
+            rows.append({str(k): None if v is None else str(v) for k, v in flat(row).items()})
     names = dict.fromkeys(k for r in rows for k in r)
     if not rows or len(names) > MAX_COLUMNS or len(broken) > len(rows):
         raise refusal(file, "JSON that is no list of readings") from error
