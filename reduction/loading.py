@@ -1,62 +1,70 @@
-"""SESSION.json from a file or text, with every fault of it in the words of `errors`."""
+"""JSON documents from a file or text, SESSION.json first, with every fault of them in the words of `errors`."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from reduction.errors import InvalidSession, Place, UnreadableFile
 from reduction.session import SESSION_FORMAT, Session
+
+Document = TypeVar("Document", bound=BaseModel)
 
 SHOWN = 3
 LONGEST_FOUND = 60
 SCHEMA_HINT = "`python -m reduction schema session` prints what may stand there."
 
 
-def load_session(path: Path) -> Session:
-    """Read and check a session document.
+def read_json(path: Path, what: str, remedy: str) -> Any:
+    """Parse the JSON document in a file.
+
+    Parameters
+    ----------
+    path
+        The file; a byte order mark at its start is skipped.
+    what, remedy
+        What is expected in it and what to do without, for the sentence of an error.
 
     Raises
     ------
     UnreadableFile
-        If there is no such file, or it is no JSON.
-    InvalidSession
-        If it breaks the schema: the worst three faults in words, the rest counted.
+        If there is no such file, or it is no text or no JSON.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
-    except (UnicodeDecodeError, IsADirectoryError, FileNotFoundError, PermissionError) as error:
+    except (UnicodeDecodeError, OSError) as error:
+        binary = isinstance(error, UnicodeDecodeError)
         raise UnreadableFile(
             place=Place(str(path)),
-            found=type(error).__name__ if isinstance(error, UnicodeDecodeError) else error.strerror or "nothing",
-            expected="a session document in JSON",
-            remedy="Give the path of a SESSION.json; log files alone are looked at with `python -m reduction check`.",
+            found="no text" if binary else getattr(error, "strerror", None) or "nothing",
+            expected=f"{what} in JSON",
+            remedy=remedy,
         ) from error
-    return session_from_json(text, str(path))
+    return json_of(text, str(path))
 
 
-def session_from_json(text: str, name: str = "SESSION.json") -> Session:
-    """Check a session document given as text.
+def json_of(text: str, name: str) -> Any:
+    """Parse a JSON document given as text.
 
     Raises
     ------
-    UnreadableFile, InvalidSession
-        As `load_session`.
+    UnreadableFile
+        With the row and the character at which it stops being JSON.
 
     Examples
     --------
-    >>> session_from_json("{")
+    >>> json_of("{", "PLAN.json")
     Traceback (most recent call last):
     ...
-    reduction.errors.UnreadableFile: SESSION.json, row 1: found “{”, expected JSON. Expecting property name enclosed \
+    reduction.errors.UnreadableFile: PLAN.json, row 1: found “{”, expected JSON. Expecting property name enclosed \
 in double quotes at character 2; mend it there.
     """
     try:
-        found = json.loads(text)
+        return json.loads(text)
     except (json.JSONDecodeError, RecursionError) as error:
         row = getattr(error, "lineno", 1)
         lines = text.splitlines() or [""]
@@ -67,7 +75,45 @@ in double quotes at character 2; mend it there.
             remedy=f"{getattr(error, 'msg', 'Nested too deeply')} at character {getattr(error, 'colno', 1)}; mend it "
             "there.",
         ) from error
-    return session_from_document(found, name)
+
+
+def checked(model: type[Document], found: Any, name: str, hint: str) -> Document:
+    """Return a parsed document as its model.
+
+    Raises
+    ------
+    InvalidSession
+        If it breaks the schema: the worst three faults in words, the rest counted.
+    """
+    try:
+        return model.model_validate(found)
+    except ValidationError as error:
+        raise as_invalid_session(error, name, hint) from error
+
+
+def load_session(path: Path) -> Session:
+    """Read and check a session document.
+
+    Raises
+    ------
+    UnreadableFile
+        If there is no such file, or it is no JSON.
+    InvalidSession
+        If it breaks the schema.
+    """
+    remedy = "Give the path of a SESSION.json; log files alone are looked at with `python -m reduction check`."
+    return session_from_document(read_json(path, "a session document", remedy), str(path))
+
+
+def session_from_json(text: str, name: str = "SESSION.json") -> Session:
+    """Check a session document given as text.
+
+    Raises
+    ------
+    UnreadableFile, InvalidSession
+        As `load_session`.
+    """
+    return session_from_document(json_of(text, name), name)
 
 
 def session_from_document(found: Any, name: str = "SESSION.json") -> Session:
@@ -86,13 +132,10 @@ def session_from_document(found: Any, name: str = "SESSION.json") -> Session:
             expected=SESSION_FORMAT,
             remedy="This is another kind of document, or one of a later version.",
         )
-    try:
-        return Session.model_validate(found)
-    except ValidationError as error:
-        raise as_invalid_session(error, name) from error
+    return checked(Session, found, name, SCHEMA_HINT)
 
 
-def as_invalid_session(error: ValidationError, name: str = "SESSION.json", hint: str = SCHEMA_HINT) -> InvalidSession:
+def as_invalid_session(error: ValidationError, name: str, hint: str) -> InvalidSession:
     """Put a schema error in our words: the JSON path as column, what was found, what was expected."""
     faults = error.errors(include_url=False)
     worded = [f"{_path(fault)}: {_expected(fault)}" for fault in faults[1:SHOWN]]

@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from pydantic import ValidationError
-
-from reduction.errors import NothingToReduce, Place, UnreadableFile
-from reduction.loading import as_invalid_session
+from reduction.errors import NothingToReduce, Place
+from reduction.loading import checked, read_json
 from reduction.report import season_lines
 from reduction.season.climate import climate_bins
 from reduction.season.seasonal import load_line
@@ -88,14 +86,5 @@ def load_result(path: Path) -> Result:
     UnreadableFile, InvalidSession
         If there is no such file or it is no result.
     """
-    try:
-        return Result.model_validate_json(path.read_text(encoding="utf-8-sig"))
-    except ValidationError as error:
-        raise as_invalid_session(error, str(path), HINT) from error
-    except (UnicodeDecodeError, OSError) as error:
-        raise UnreadableFile(
-            place=Place(str(path)),
-            found=getattr(error, "strerror", None) or "no text",
-            expected="a result in JSON",
-            remedy="Write one with `python -m reduction reduce SESSION.json --json FILE`.",
-        ) from error
+    remedy = "Write one with `python -m reduction reduce SESSION.json --json FILE`."
+    return checked(Result, read_json(path, "a result", remedy), str(path), HINT)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from reduction.errors import InvalidSession, UnreadableFile
 from reduction.loading import load_session, session_from_document, session_from_json
+from reduction.planning.plan_loading import load_plan_request
+from reduction.season.season_report import load_result
 
 GOOD = {
     "name": "bench",
@@ -72,3 +75,15 @@ def test_a_path_that_is_no_document_is_refused(tmp_path: Path) -> None:
     for path in (tmp_path / "nix.json", tmp_path, tmp_path / "log.bin"):
         with pytest.raises(UnreadableFile, match="expected a session document in JSON"):
             load_session(path)
+
+
+@pytest.mark.parametrize("load", [load_session, load_plan_request, load_result])
+def test_every_document_is_refused_in_the_same_words_when_it_is_binary_or_broken(
+    load: Callable[[Path], object], tmp_path: Path
+) -> None:
+    (tmp_path / "binary.json").write_bytes(b"\xff\xfe\x00\x81")
+    (tmp_path / "broken.json").write_text('{"a": 1,\n "b" 2}')
+    with pytest.raises(UnreadableFile, match=r"binary\.json: found “no text”, expected a .* in JSON"):
+        load(tmp_path / "binary.json")
+    with pytest.raises(UnreadableFile, match=r"broken\.json, row 2: found .* expected JSON\. Expecting ':' delimiter"):
+        load(tmp_path / "broken.json")

@@ -199,6 +199,9 @@ def test_the_command_line_gives_a_season_in_an_own_climate(tmp_path: Path, capsy
     assert "Cost of the season" in shown
     assert "cycling loss C_D" in shown
     assert main(["season", str(climate), "--climate", str(climate), "--price", "0.2"]) == 2
+    assert "row 1: found “temp_c,hours”, expected JSON" in capsys.readouterr().err
+    climate.write_text("{}", encoding="utf-8")
+    assert main(["season", str(climate), "--climate", str(climate), "--price", "0.2"]) == 2
     assert "schema result" in capsys.readouterr().err
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from drf_spectacular.utils import OpenApiResponse, OpenApiTypes, extend_schema
-from pydantic import ValidationError
 from rest_framework.parsers import JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from reduction.loading import as_invalid_session
+from reduction.loading import checked
 from reduction.planning.plan import plan_test
+from reduction.planning.plan_loading import HINT
 from reduction.planning.plan_request import PlanRequest
 
 NAME = "PLAN.json"
-HINT = "`python -m reduction schema plan` prints what may stand there."
 
 
 class PlanTest(APIView):
@@ -31,8 +30,5 @@ class PlanTest(APIView):
     )
     def post(self, request: Request) -> Response:
         """Plan the targets; nothing is kept."""
-        try:
-            asked = PlanRequest.model_validate(request.data)
-        except ValidationError as error:
-            raise as_invalid_session(error, NAME, HINT) from error
+        asked = checked(PlanRequest, request.data, NAME, HINT)
         return Response(plan_test(asked).model_dump(mode="json"))
