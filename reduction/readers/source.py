@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
 import hashlib
 import io
+import lzma
 import re
+import tarfile
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -24,7 +27,22 @@ MAX_LINE = 1 << 18
 MAX_MEMBERS = 200
 _CHUNK = 1 << 20
 _FILLED = re.compile(rb"[^\0 \t\r\n]")
-BROKEN_ARCHIVE = (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, NotImplementedError, OSError, ValueError)
+BROKEN_ARCHIVE = (
+    zipfile.BadZipFile, tarfile.TarError, zlib.error, lzma.LZMAError, RuntimeError, EOFError, NotImplementedError,
+    OSError, ValueError,
+)  # fmt: skip
+_PACKED_BEGINS = {b"\x1f\x8b": "gz", b"BZh": "bz2", b"\xfd7zXZ\0": "xz"}
+_TAR_MARK_AT = slice(257, 262)
+_EXPORT = "Export the table of readings from it as CSV."
+_FOREIGN = {  # files that testers take for logs: how they begin, what they are, what to do instead
+    b"SQLite format 3\0": ("a database file", _EXPORT),
+    b"7z\xbc\xaf\x27\x1c": ("a 7-Zip archive", "Pack the logs as zip, or send them as they are."),
+    b"Rar!": ("a RAR archive", "Pack the logs as zip, or send them as they are."),
+    b"%PDF": ("a PDF document", "Export the readings from the logger's own software as CSV."),
+    b"\x89PNG": ("a picture", "Export the readings from the logger's own software as CSV."),
+    b"\xff\xd8\xff": ("a picture", "Export the readings from the logger's own software as CSV."),
+    b"\x89HDF": ("an HDF5 file", _EXPORT),
+}
 
 
 class Stream(Protocol):
@@ -68,27 +86,41 @@ def open_sources(path: Path, name: str | None = None) -> tuple[Source, ...]:
 
 
 def _unfold(source: Source, depth: int) -> tuple[Source, ...]:
-    if source.kind not in {"gz", "zip"}:
+    if source.kind not in {*_PACKED_BEGINS.values(), "tar", "zip"}:
+        _refuse_foreign(source)
         if not _FILLED.search(source.data):
             raise refusal(source.name, "nothing but blanks")
         return (source,)
     if depth > 1:
         raise refusal(source.name, "an archive inside an archive", "log files in one archive", "Unpack it first.")
-    if source.kind == "gz":
-        data = _gunzip(source)
-        name = source.name[:-3] if source.name.lower().endswith(".gz") else source.name
+    if source.kind in _PACKED_BEGINS.values():
+        data, name = _unpacked(source), _without_suffix(source.name)
         return _unfold(Source(name, source.sha256, source.size_bytes, data, _kind_of(name, data)), depth + 1)
     inner = [
         Source(name, hashlib.sha256(data).hexdigest(), len(data), data, _kind_of(name, data))
-        for name, data in _members(source)
+        for name, data in (_members(source) if source.kind == "zip" else _members_of_tar(source))
     ]
     return tuple(leaf for each in inner for leaf in _unfold(each, depth + 1))
 
 
+def _refuse_foreign(source: Source) -> None:
+    found = next((told for begin, told in _FOREIGN.items() if source.data.startswith(begin)), None)
+    if found is not None:
+        raise refusal(source.name, found[0], "a text log, workbook, Parquet or JSON file", found[1])
+
+
+def _without_suffix(name: str) -> str:
+    if name.lower().endswith(".tgz"):
+        return f"{name[:-4]}.tar"
+    return re.sub(r"\.(gz|bz2|xz)$", "", name, flags=re.IGNORECASE)
+
+
 def _kind_of(name: str, data: bytes) -> str:
     """Tell the kind of file by its first bytes; the name never decides."""
-    if data[:2] == b"\x1f\x8b":
-        return "gz"
+    if packed := next((kind for begin, kind in _PACKED_BEGINS.items() if data.startswith(begin)), None):
+        return packed
+    if data[_TAR_MARK_AT] == b"ustar":
+        return "tar"
     if data[:4] == b"PAR1":
         return "parquet"
     if data[:4] == b"PK\x03\x04":
@@ -179,14 +211,42 @@ def _drain(name: str, stream: Stream, packed: int, room: int = MAX_UNPACKED) -> 
     return b"".join(pieces)
 
 
-def _gunzip(source: Source) -> bytes:
+def _unpacked(source: Source) -> bytes:
+    packed = io.BytesIO(source.data)
     try:
-        with gzip.GzipFile(fileobj=io.BytesIO(source.data)) as stream:
+        with _opened(source.kind, packed) as stream:
             return _drain(source.name, stream, len(source.data))
     except UnreadableFile:
         raise
-    except (OSError, EOFError, zlib.error) as error:
+    except BROKEN_ARCHIVE as error:
         raise _damaged(source.name, "a compressed file that breaks off or is damaged") from error
+
+
+def _opened(kind: str, packed: io.BytesIO) -> gzip.GzipFile | bz2.BZ2File | lzma.LZMAFile:
+    if kind == "gz":
+        return gzip.GzipFile(fileobj=packed)
+    return bz2.BZ2File(packed) if kind == "bz2" else lzma.LZMAFile(packed)
+
+
+def _members_of_tar(source: Source) -> list[tuple[str, bytes]]:
+    """Read the files of a tar archive; its links, devices and paths are not followed."""
+    found: list[tuple[str, bytes]] = []
+    try:
+        with tarfile.open(fileobj=io.BytesIO(source.data), mode="r:") as archive:
+            for info in archive:
+                stream = archive.extractfile(info) if info.isreg() and not _is_litter(info.name) else None
+                if stream is not None:
+                    name = f"{source.name}/{info.name.removeprefix('./')}"
+                    found.append((name, _drain(name, stream, len(source.data))))
+    except UnreadableFile:
+        raise
+    except BROKEN_ARCHIVE as error:
+        raise _damaged(source.name, "an archive that breaks off or is damaged") from error
+    if not 0 < len(found) <= MAX_MEMBERS:
+        raise refusal(
+            source.name, f"{len(found)} files in one archive", f"1 to {MAX_MEMBERS}", "Send one session at a time."
+        )
+    return sorted(found)
 
 
 def refuse_endless_line(name: str, head: bytes) -> None:
@@ -197,7 +257,9 @@ def refuse_endless_line(name: str, head: bytes) -> None:
     UnreadableFile
         If more than 256 KiB pass without a line end in what looks like text.
     """
-    is_packed = head[:2] in {b"\x1f\x8b", b"PK", b"\xd0\xcf"} or head[:4] == b"PAR1"
+    is_packed = head.startswith((*_PACKED_BEGINS, *_FOREIGN, b"PK", b"\xd0\xcf", b"PAR1")) or (
+        head[_TAR_MARK_AT] == b"ustar"
+    )
     is_json = head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in {b"[", b"{"}
     if not is_packed and not is_json and len(head) > MAX_LINE and b"\n" not in head and b"\r" not in head:
         raise refusal(name, f"a first line of more than {MAX_LINE >> 10} KiB", "one reading per line",
