@@ -18,6 +18,7 @@ FloatArray = NDArray[np.float64]
 
 SURE = 0.95  # P(A > B) from which A stands before B: the usual 95 %
 CONTROL_SIGMAS = 3.0  # of the earlier runs' spread: the usual limits of a control chart, common practice, no source
+ROUNDING = 1e-10  # of a weight or a variance: less is what floating point leaves
 LEAST_RUNS = 3  # before which a control chart has no spread to judge by
 
 
@@ -54,7 +55,12 @@ class Control:
 
 
 def pool(values: Sequence[float], covariance: FloatArray) -> Pooled:
-    """Return the generalised least-squares mean of repeats with their covariance, checked by the Birge ratio.
+    """Return the mean of repeats that varies least with none weighed below nothing, checked by the Birge ratio.
+
+    Where an error that repeats share outweighs what each has of its own, plain generalised least squares weighs the
+    worse ones negatively and its mean lies outside all of them (Peelle's puzzle). An average does not: it stays within
+    its repeats, and its u no smaller than what they share. Without such an error both are the same. The Birge ratio
+    asks only how far the repeats lie apart for what each has of its own, wherever their mean is.
 
     Parameters
     ----------
@@ -70,29 +76,67 @@ def pool(values: Sequence[float], covariance: FloatArray) -> Pooled:
 
     References
     ----------
-    Weighted mean: any text on least squares; R. T. Birge, Phys. Rev. 40 (1932) 207 (from memory) for the ratio.
+    Weighted mean: any text on least squares, with the bound w ≥ 0; the puzzle: F. H. Fröhner, Nucl. Sci. Eng. 126
+    (1997) 1; negative weights as a sign of correlations taken too literally: A. Valassi and R. Chierici, Eur. Phys. J.
+    C 74 (2014) 2717; R. T. Birge, Phys. Rev. 40 (1932) 207 for the ratio (all from memory).
 
     Examples
     --------
     >>> pooled = pool([100.0, 104.0], np.diag([4.0, 4.0]))
     >>> pooled.value, round(pooled.u, 3), round(pooled.birge, 3)
     (102.0, 1.414, 1.414)
+    >>> pool([1.5, 1.0], np.array([[0.1125, 0.06], [0.06, 0.05]])).value  # 0.88 by generalised least squares
+    1.0
     """
     y = np.asarray(values, dtype=np.float64)
     if len(y) == 0 or covariance.shape != (len(y), len(y)):
         raise ValueError(f"{len(y)} values with a covariance of shape {covariance.shape}")
     solved = np.linalg.lstsq(covariance, np.ones_like(y), rcond=None)[0]
-    weights = solved / solved.sum()
+    free = solved / solved.sum()
+    weights = free if free.min() >= 0.0 else _averaging(covariance)
     mean = float(weights @ y)
     u = sqrt(max(0.0, float(weights @ covariance @ weights)))
     if len(y) == 1:
         return Pooled(mean, u, 0.0, True, (1.0,))
-    residual = y - mean
-    chi2 = float(residual @ np.linalg.lstsq(covariance, residual, rcond=None)[0])
+    apart = y - free @ y
+    chi2 = float(apart @ np.linalg.lstsq(covariance, apart, rcond=None)[0])
     dof = len(y) - 1
     birge = sqrt(max(0.0, chi2) / dof)
     consistent = chi2 <= float(chdtri(dof, 0.05))
     return Pooled(mean, u if consistent else u * birge, birge, consistent, tuple(float(w) for w in weights))
+
+
+def _averaging(covariance: FloatArray) -> FloatArray:
+    """Return weights of least variance that are not negative and sum to one, shape (n,).
+
+    Active set, from the surest repeat on: take in the one that lowers the variance most, solve among those taken in,
+    and go back to the edge where that would be crossed.
+
+    References
+    ----------
+    C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, ch. 23 (from memory).
+    """
+    weights = np.zeros(len(covariance))
+    weights[np.argmin(np.diag(covariance))] = 1.0
+    for _ in range(3 * len(weights)):
+        slope = covariance @ weights
+        best = int(np.argmin(slope))
+        if slope[best] >= (1.0 - ROUNDING) * float(weights @ slope):
+            break
+        inside = weights > 0.0
+        inside[best] = True
+        while True:
+            wanted = np.zeros_like(weights)
+            solved = np.linalg.lstsq(covariance[np.ix_(inside, inside)], np.ones(inside.sum()), rcond=None)[0]
+            wanted[inside] = solved / solved.sum()
+            crossing = inside & (wanted <= 0.0)
+            if not crossing.any():
+                break
+            step = np.min(weights[crossing] / (weights[crossing] - wanted[crossing]))
+            weights = np.where(inside, weights + step * (wanted - weights), 0.0)
+            inside &= weights > ROUNDING
+        weights = wanted
+    return weights
 
 
 def covariance_of(points: Sequence[Point], quantity: Literal["capacity", "eer"] = "capacity") -> FloatArray:

@@ -13,6 +13,7 @@ from reduction.balance.heat_balance import heat_balance
 from reduction.examine.examination import examine
 from reduction.judge.claims import claimed_figures
 from reduction.judge.diagnosis import diagnose
+from reduction.judge.duct_facts import ducts_findings
 from reduction.judge.limits import off_below_w
 from reduction.judge.point import Reduced, point_of, reduce_balance
 from reduction.judge.sanity import absurd_claims, impossibilities, was_off, with_failed_checks
@@ -79,7 +80,7 @@ def reduce_session(session: Session, *, base: Path, progress: Progress | None = 
         levels=levels(timeline),
         room_fit=room,
         seasonal=seasonal_figures(points, session.unit.kind, session.unit.compressor),
-        findings=(*absurd_claims(session.unit), *read, *examined.findings, *about, *_nothing(windows, points, room)),
+        findings=(*_of_facts(session, points), *read, *examined.findings, *about, *_nothing(windows, points, room)),
     )
 
 
@@ -124,6 +125,11 @@ def _point(timeline: Timeline, session: Session, window: WindowResult, reduced: 
 
 def _holds_data(timeline: Timeline, window: WindowResult) -> bool:
     return window.start.timestamp() < timeline.end_s and window.end.timestamp() > timeline.start_s
+
+
+def _of_facts(session: Session, points: Sequence[Point]) -> tuple[Finding, ...]:
+    """Say what of the stated facts cannot be, and what a portable's season still lacks."""
+    return (*absurd_claims(session.unit), *ducts_findings(session.unit, points))
 
 
 def _nothing(windows: Sequence[WindowResult], points: Sequence[Point], room_fit: RoomFit | None) -> tuple[Finding, ...]:

@@ -5,6 +5,7 @@ The same models validate SESSION.json, give its JSON Schema and travel through t
 """
 
 from reduction.documents.decision import Decision, DecisionRule, RuleChange, Verdict
+from reduction.documents.ducts import DuctedPoint, Ducts
 from reduction.documents.result import (
     RESULT_FORMAT,
     ChannelRead,
@@ -75,6 +76,8 @@ __all__ = [
     "DecisionRule",
     "Distribution",
     "Document",
+    "DuctedPoint",
+    "Ducts",
     "Event",
     "Evidence",
     "FileDigest",

@@ -14,7 +14,7 @@ from reduction.ground.tables import table
 if TYPE_CHECKING:
     from reduction.session import Condition
 
-POOLING = 2  # counts up when a pooled figure would come out otherwise; kept figures of an older count are not read
+POOLING = 3  # counts up when a pooled figure would come out otherwise; kept figures of an older count are not read
 U95_PER_U = 2.0  # k of a pooled figure: its degrees of freedom are many; JCGM 100, G.6.6
 RATED = "rating"
 AT_RATING = "tested at the rating condition"

@@ -9,10 +9,15 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from reduction.documents.decision import Verdict
+from reduction.documents.ducts import DuctedPoint
 from reduction.documents.room import SlowMass, Surface
 from reduction.documents.words import Document, NonNegative, Prose, Role, SampleKind
 
 RESULT_FORMAT = "cooling-ledger-result/1"
+
+
+def _absent(value: object) -> bool:
+    return value is None
 
 
 class Severity(StrEnum):
@@ -185,6 +190,7 @@ class Point(Document):
     shortfall: tuple[Step, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
     findings: tuple[Finding, ...] = ()
+    ducted: DuctedPoint | None = Field(None, exclude_if=_absent, description="Of a portable whose ducts are stated")
     window: WindowResult
 
 

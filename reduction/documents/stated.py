@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from reduction.documents.decision import DecisionRule
+from reduction.documents.ducts import Ducts
 from reduction.documents.room import Room
 from reduction.documents.words import (
     Compressor,
@@ -66,6 +67,7 @@ class UnitUnderTest(Document):
     measured_air_flow_m3_per_h: Positive | None = None
     measured_air_flow_u95_m3_per_h: NonNegative | None = None
     bypass_factor: tuple[float, float] = (0.05, 0.30)
+    ducts: Ducts = Field(Ducts(), exclude_if=Ducts().__eq__, description="Of a portable; what its SACC asks")
 
     @model_validator(mode="after")
     def _bypass_factors_are_a_band(self) -> UnitUnderTest:

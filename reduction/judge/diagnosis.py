@@ -9,16 +9,18 @@ from math import hypot, isfinite
 from reduction.align.timeline import Timeline, group_cells, group_mean, slope_over
 from reduction.balance.coil import unseen_latent_w
 from reduction.balance.moisture import Air, net_gain
+from reduction.balance.water import scale_rate, weighed_rate
 from reduction.ground.moist_air import humidity_ratio
 from reduction.judge.air_facts import air_side_of, pressure_of
 from reduction.judge.airside import across_windows, cross_checks
 from reduction.judge.claims import Claimed, claimed_figures, default_condition, named_condition
+from reduction.judge.ducted import ducted_point, exhaust_check
 from reduction.judge.explain import Shown, shortfall
 from reduction.judge.limits import OtherWindow, SeenLevel, WindowFacts, full_speed_power_w, what_limited
 from reduction.judge.rated_point import RatedPoint, shared_errors
 from reduction.judge.rating import rating_correction
 from reduction.judge.verdict import verdicts
-from reduction.session import Limit, Measured, Point, Role, Session, WindowResult
+from reduction.session import DuctedPoint, Limit, Measured, Point, Role, Session, WindowResult
 from reduction.windows.cycles import Cycle, cycles_in, cycles_within, unit_cycle
 from reduction.windows.plateaus import levels
 
@@ -60,9 +62,12 @@ def diagnose(points: Sequence[Point], timeline: Timeline, session: Session) -> t
     completed = []
     for point, fact, limit, air, each, hidden in zip(points, facts, limits, airs, rated, unseen, strict=True):
         runs = point.label in running
+        ducted = _ducted(point, fact, timeline, session) if fact and runs else None
         checks = (*(cross_checks(air, running=runs) if air else ()), *(together if runs else ()))
+        checks = (*checks, *exhaust_check(ducted, session.unit.kind))
         concluded = _conclusions(point, fact, each, hidden, session, claimed) if each and fact else {}
-        completed.append(point.model_copy(update={"limit": limit, "cross_checks": checks, **concluded}))
+        found = {"limit": limit, "cross_checks": checks, "ducted": ducted, **concluded}
+        completed.append(point.model_copy(update=found))
     return tuple(completed)
 
 
@@ -221,6 +226,21 @@ def _rated(point: Point, facts: WindowFacts | None, limit: Limit, unseen: Measur
         supply_temp_c=facts.supply_temp_c,
         pressure_pa=facts.pressure_pa,
         common=shared_errors(point, capacity.value),
+    )
+
+
+def _ducted(point: Point, facts: WindowFacts, timeline: Timeline, session: Session) -> DuctedPoint | None:
+    """A portable's machine by itself; water counts as condensed unless the unit throws it on its condenser."""
+    start, end = point.start.timestamp(), point.end.timestamp()
+    rates = (scale_rate(scale, start, end) for scale in timeline.of(Role.CONDENSATE_MASS))
+    condensed = next((rate for rate in rates if rate), None)
+    condensed = condensed or weighed_rate(session.moisture.weighings, "condensate", start, end)
+    return ducted_point(
+        point,
+        session.unit,
+        coil=facts.coil,
+        condensed=None if session.moisture.condensate_on_condenser else condensed,
+        pressure_pa=facts.pressure_pa,
     )
 
 

@@ -18,6 +18,7 @@ from reduction.judge.own_surface import fitted_surface
 from reduction.judge.rated_point import RatedPoint, shared_errors
 from reduction.judge.rating import rating_correction
 from reduction.season.ceer import ceer, variable_speed_ceer
+from reduction.season.portable import Ducted, portable_figures, with_ducts
 from reduction.season.procedures import published_seasons
 from reduction.season.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
 from reduction.session import (
@@ -82,8 +83,9 @@ def seasonal_figures(
     points: Sequence[Point], kind: UnitKind, compressor: Compressor = Compressor.UNKNOWN
 ) -> tuple[SeasonFigure, ...]:
     """Return the seasonal figures that a session's points give by published procedures; empty where they give none."""
-    rated = [each for point in points if (each := rated_point(point, kind))]
-    return procedure_figures(rated, kind, standby_of(points), compressor)
+    rated = [(each, point.ducted) for point in points if (each := rated_point(point, kind))]
+    ducted = [both for each, ducts in rated if (both := with_ducts(each, ducts))]
+    return procedure_figures([each for each, _ in rated], kind, standby_of(points), compressor, ducted)
 
 
 def procedure_figures(
@@ -91,11 +93,13 @@ def procedure_figures(
     kind: UnitKind,
     standby: Measured | None = None,
     compressor: Compressor = Compressor.UNKNOWN,
+    ducted: Sequence[Ducted] = (),
 ) -> tuple[SeasonFigure, ...]:
     """Return the figures of every published procedure that holds for a kind of unit, from points of any sessions."""
     ceers = [us_ceer(rated, standby, compressor)] if kind in (UnitKind.WINDOW, UnitKind.THROUGH_WALL) else []
     seasons = published_seasons(levels_of_rated(rated), kind, standby_input(standby), compressor)
-    return (*(figure for figure in ceers if figure), *seasons)
+    portable = portable_figures(ducted, kind, standby_input(standby), compressor)
+    return (*(figure for figure in ceers if figure), *seasons, *portable)
 
 
 def levels_of(points: Sequence[Point], kind: UnitKind) -> list[list[RatedPoint]]:

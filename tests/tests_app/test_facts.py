@@ -148,3 +148,36 @@ def test_a_mass_may_be_written_in_grams_or_pounds(session: Session, tester: Clie
     assert post(tester, session, lists={"weighings": [weighing]}).status_code == 302
     kept = session_document.to_document(Session.objects.get()).moisture.weighings[0]
     assert (kept.mass_kg, kept.u95_kg) == (pytest.approx(kg), 0.01)
+
+
+DUCTS = {
+    "ducts-exhaust_flow_m3_per_h": "400", "ducts-exhaust_flow_u95_m3_per_h": "24", "ducts-exhaust_area_m2": "0.56",
+    "ducts-exhaust_surface_temp_c": "108 °F", "ducts-off_cycle_power_w": "61",
+}  # fmt: skip
+
+
+def test_a_portables_ducts_reach_the_document_and_stay_as_they_are(session: Session, tester: Client) -> None:
+    session.unit.kind = "single_duct_portable"
+    session.unit.save()
+    address = reverse("facts", args=[session.pk])
+    assert "Ducts of the portable" in tester.get(address).text
+    assert tester.post(address, typed() | DUCTS).status_code == 302
+    ducts = session_document.to_document(Session.objects.get()).unit.ducts
+    assert (ducts.exhaust_flow_m3_per_h, ducts.exhaust_flow_u95_m3_per_h, ducts.exhaust_area_m2) == (400.0, 24.0, 0.56)
+    assert ducts.exhaust_surface_temp_c == pytest.approx(42.22, abs=0.01)
+    assert ducts.intake_flow_m3_per_h is None
+    assert 'value="42.22 °C"' in tester.get(address).text
+    tester.post(address, typed() | {name: "" for name in DUCTS})
+    assert session_document.to_document(Session.objects.get()).unit.ducts.exhaust_flow_m3_per_h is None
+
+
+def test_only_a_portable_is_asked_for_its_ducts(session: Session, tester: Client) -> None:
+    assert "Ducts of the portable" not in tester.get(reverse("facts", args=[session.pk])).text
+
+
+def test_a_flow_of_nothing_is_refused_in_words(session: Session, tester: Client) -> None:
+    session.unit.kind = "single_duct_portable"
+    session.unit.save()
+    page = tester.post(reverse("facts", args=[session.pk]), typed() | DUCTS | {"ducts-exhaust_flow_m3_per_h": "0"})
+    assert page.status_code == 422
+    assert "greater than 0" in page.text

@@ -23,6 +23,7 @@ class UnitFacts(doc.Document):
     measured_air_flow_m3_per_h: doc.Positive | None = None
     measured_air_flow_u95_m3_per_h: doc.NonNegative | None = None
     bypass_factor: tuple[float, float] = doc.UnitUnderTest.model_fields["bypass_factor"].default
+    ducts: doc.Ducts = doc.Ducts()
 
 
 FACTS: dict[str, TypeAdapter] = {

@@ -10,6 +10,7 @@ from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from reduction import session as doc
+from reduction.judge.duct_facts import PORTABLE
 from reduction.readers import to_si
 from tests_app.forms.sessions import Instant
 from tests_app.models import Session
@@ -135,6 +136,29 @@ class RunForm(forms.Form):
     notes = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 3}))
 
 
+class DuctsForm(forms.Form):
+    """A portable's ducts; what its seasonally adjusted capacity asks beside the logs."""
+
+    exhaust_flow_m3_per_h = Amount("Exhaust air flow (m³/h)", required=False, help_text="At its own temperature")
+    exhaust_flow_u95_m3_per_h = Amount("± (m³/h)", required=False, help_text="20 %, if left empty")
+    exhaust_area_m2 = Amount("Exhaust duct, outer surface (m²)", required=False, help_text="π × diameter × length")
+    exhaust_area_u95_m2 = Amount("± (m²)", required=False, help_text="10 %, if left empty")
+    exhaust_surface_temp_c = TemperatureField(
+        label="Exhaust duct, surface at", required=False, highest_c=90.0, help_text="Mean along it, four places"
+    )
+    exhaust_surface_u95_c = Amount("± (K)", required=False, help_text="4 K, if left empty")
+    intake_flow_m3_per_h = Amount("Intake air flow (m³/h)", required=False, help_text="Of a second duct")
+    intake_flow_u95_m3_per_h = Amount("± (m³/h)", required=False)
+    intake_area_m2 = Amount("Intake duct, outer surface (m²)", required=False)
+    intake_area_u95_m2 = Amount("± (m²)", required=False)
+    intake_surface_temp_c = TemperatureField(label="Intake duct, surface at", required=False)
+    intake_surface_u95_c = Amount("± (K)", required=False)
+    off_cycle_power_w = Amount(
+        "Power at the set point (W)", required=False, help_text="Compressor stopped; 1 to 60 W is taken, if left empty"
+    )
+    off_cycle_power_u95_w = Amount("± (W)", required=False)
+
+
 SETTINGS = ("set_room_temp_c", "fan_step", "altitude_m")
 UNIT_FACTS = ("measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h")
 MOISTURE = (
@@ -156,6 +180,7 @@ class FactsForms:
         self.session = session
         self.test = RunForm(data, initial=_known(session), prefix="test")
         in_readers_scale(self.test, display)
+        self.ducts = self._ducts(data, display)
         self.lists: dict[str, BaseFormSet] = {}
         for name, (title, form, hint) in LISTS.items():
             rows = session.moisture.get("weighings", []) if name == "weighings" else getattr(session, name)
@@ -164,9 +189,20 @@ class FactsForms:
             formset.title, formset.hint, formset.filled = title, hint, len(rows)
             self.lists[name] = formset
 
+    def _ducts(self, data: Any, display: Display) -> DuctsForm | None:
+        """Return the form of the ducts where the unit is a portable, or some are stated already."""
+        stated = self.session.unit_facts.get("ducts", {})
+        if not stated and (self.session.unit is None or self.session.unit.kind not in PORTABLE):
+            return None
+        form = DuctsForm(data, initial=stated, prefix="ducts")
+        in_readers_scale(form, display)
+        return form
+
     def is_valid(self) -> bool:
         """Check every form, so that all faults are shown at once."""
-        return all([self.test.is_valid(), *[formset.is_valid() for formset in self.lists.values()]])
+        single = [form for form in (self.test, self.ducts) if form is not None]
+        checked = [form.is_valid() for form in (*single, *self.lists.values())]
+        return all(checked)
 
     def stated(self) -> dict[str, Any]:
         """Return the facts by the session's fields, without what was left empty."""
@@ -174,6 +210,8 @@ class FactsForms:
         moisture = _some(self.test.cleaned_data, MOISTURE) | {"weighings": facts.pop("weighings")}
         kept = {k: v for k, v in self.session.reduction_settings.items() if k not in SETTINGS}
         unit = {k: v for k, v in self.session.unit_facts.items() if k not in UNIT_FACTS}
+        if self.ducts is not None:
+            unit["ducts"] = _some(self.ducts.cleaned_data, tuple(self.ducts.fields))
         return facts | {
             "moisture": moisture,
             "heater_kind": self.test.cleaned_data["heater_kind"],

@@ -20,7 +20,7 @@ def from_document(
     dumped = document.model_dump(mode="json")
     stated = document.unit.model_dump(
         mode="json",
-        include={"measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h", "bypass_factor"},
+        include={"measured_air_flow_m3_per_h", "measured_air_flow_u95_m3_per_h", "bypass_factor", "ducts"},
         exclude_defaults=True,
     )
     session = Session.objects.create(

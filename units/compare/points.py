@@ -31,7 +31,7 @@ COLUMNS = (
     "label", "room_temp_c", "room_wet_bulb_c", "room_rh_percent", "outdoor_temp_c", "capacity_w", "capacity_u95_w",
     "capacity_kind", "power_w", "power_u95_w", "eer_btu_per_wh", "eer_u95", "cop", "cop_u95", "limit",
 )  # fmt: skip
-DETAILS = ("ratings", "shortfall", "verdicts", "budget", "eer_budget", "k")
+DETAILS = ("ratings", "shortfall", "verdicts", "budget", "eer_budget", "k", "ducted")
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,10 @@ import pandas as pd
 from reduction.documents.result import Limit
 from reduction.judge.explain import UNSEEN
 from reduction.judge.rated_point import RatedPoint, common_errors
+from reduction.season.portable import with_ducts
 from reduction.season.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
 from reduction.season.unit_season import OwnSeason, levels_of_rated, own_season, procedure_figures
-from reduction.session import Compressor, Measured, SeasonFigure, UnitKind
+from reduction.session import Compressor, DuctedPoint, Measured, SeasonFigure, UnitKind
 from units.quantities import METRIC, Display
 
 if TYPE_CHECKING:
@@ -88,9 +89,16 @@ def rated_points(row: UnitRow) -> list[RatedPoint]:
 
 def procedure_figures_of(row: UnitRow) -> tuple[SeasonFigure, ...]:
     """Return what the unit's points, of whatever sessions, give by each published procedure for its kind."""
-    return procedure_figures(
-        rated_points(row), UnitKind(row.unit.kind), compressor=Compressor(row.unit.compressor or Compressor.UNKNOWN)
-    )
+    kind = UnitKind(row.unit.kind)
+    points = [(each, _ducted(point)) for point in row.points if (each := rated_row(point, kind))]
+    ducted = [both for each, ducts in points if (both := with_ducts(each, ducts))]
+    compressor = Compressor(row.unit.compressor or Compressor.UNKNOWN)
+    return procedure_figures([each for each, _ in points], kind, compressor=compressor, ducted=ducted)
+
+
+def _ducted(point: PointRow) -> DuctedPoint | None:
+    kept = point.detail.get("ducted")
+    return DuctedPoint.model_validate(kept) if kept else None
 
 
 def rated_row(point: PointRow, kind: UnitKind) -> RatedPoint | None:

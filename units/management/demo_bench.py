@@ -128,6 +128,7 @@ def _session(
     for broken_off in unit.sessions.filter(name=document["name"], reductions__isnull=True):
         sessions.remove(session=broken_off, by=by)
     facts = {name: document[name] for name in FACTS} | {"reduction_settings": document["settings"]}
+    facts |= {"unit_facts": {"ducts": document["unit"]["ducts"]}} if "ducts" in document["unit"] else {}
     described = {name: document[name] for name in ("name", "purpose", "time_zone")}
     session = sessions.create(bench=bench, unit=unit, room=room, rule=doc.DecisionRule(), by=by, **described)
     sessions.state_facts(session=session, facts=facts, by=by)
