@@ -98,8 +98,15 @@ def light(chart: alt.TopLevelMixin) -> dict[str, Any]:
 
 def _as_table(rows: list[dict[str, Any]]) -> dict[str, list[Any]]:
     """Return rows so that each column is named once, which is half as long; the page's script puts them together."""
-    columns = list(rows[0])
+    columns = list(rows[0]) if rows else []
     return {"columns": columns, "rows": [[row[column] for column in columns] for row in rows]}
+
+
+def lively(chart: alt.TopLevelMixin) -> alt.TopLevelMixin:
+    """Return the chart for the browser: it zooms and moves where its axes are continuous; panels do so in time."""
+    if isinstance(chart, alt.VConcatChart):
+        return chart.interactive(bind_y=False)
+    return chart.interactive() if isinstance(chart, alt.LayerChart) else chart
 
 
 def linked(spec: dict[str, Any]) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from django.urls import reverse
 
 from tests import builders
 from units import shelf
-from units.charts import Drawn, draw
+from units.charts import draw
+from units.picture import Drawn
 from units.compare.catalogue import Asked, catalogue_page
 from units.compare.comparison import compare
 from units.models import Unit

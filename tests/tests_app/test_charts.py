@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from datetime import timedelta
 
@@ -14,6 +15,7 @@ from tests import builders
 from tests_app import charts
 from tests_app.actions import reading
 from tests_app.models import Window
+from units.picture import Drawn
 from units.quantities import Display
 
 START = pd.Timestamp("2026-07-14T12:00:00Z")
@@ -29,8 +31,12 @@ FRAME = pd.DataFrame(
 ACCEPTED = Window(label="A", start=START + timedelta(minutes=30), end=START + timedelta(minutes=60), accepted=True)
 
 
-def text_of(svg: str) -> list[str]:
-    return re.findall(r"<text[^>]*>([^<]*)</text>", svg)
+def text_of(drawn: Drawn) -> list[str]:
+    return re.findall(r"<text[^>]*>([^<]*)</text>", drawn.svg)
+
+
+def said_by(drawn: Drawn) -> str:
+    return re.search(r'aria-label="([^"]*)"', drawn.svg)[1]
 
 
 def test_the_timeline_names_quantities_units_zone_and_channels() -> None:
@@ -60,29 +66,43 @@ def test_a_counter_of_energy_is_drawn_as_power_and_says_so() -> None:
 
 
 def test_the_timelines_text_says_span_channels_and_windows() -> None:
-    says = re.search(r'aria-label="([^"]*)"', charts.timeline(FRAME, [ACCEPTED], "UTC", Display()))[1]
-    assert says == (
-        "Timeline from 2026-07-14 12:00 to 2026-07-14 13:59 UTC of room &lt;1&gt;, plug, hygro, relay; "
-        "1 windows, 1 of them accepted."
+    assert said_by(charts.timeline(FRAME, [ACCEPTED], "UTC", Display())) == (
+        "Channels on one clock. 2026-07-14 12:00 to 2026-07-14 13:59 UTC, room &lt;1&gt;, plug, hygro, relay; "
+        "1 window, 1 of them accepted."
     )
 
 
 def test_a_channels_name_cannot_break_out_of_the_picture() -> None:
-    assert "<1>" not in charts.timeline(FRAME, [], "UTC", Display())
+    assert "<1>" not in charts.timeline(FRAME, [], "UTC", Display()).svg
     column = {"low": 1.0, "high": 2.0, "quantity_unit": "°C"}
     assert "<script" not in charts.sparkline([[0.5, 1.0, 2.0]], "<script>", column)
 
 
 def test_the_table_behind_the_timeline_holds_its_means() -> None:
-    table = charts.span_table(FRAME, "UTC")
-    assert table["names"] == ["room <1>", "plug", "hygro", "relay"]
-    assert len(table["rows"]) == charts.TABLE_ROWS
-    # 720 rows over 48 spans: the first span is the mean of rows 0…14 of a line of 6 K over 719 steps.
-    assert table["rows"][0] == ("2026-07-14 12:00", ["20.1", "0.0", "45.0", "0.0"])
+    drawn = charts.timeline(FRAME, [], "UTC", Display())
+    assert [column.title for column in drawn.headings] == ["From", "room <1>", "plug", "hygro", "relay"]
+    # 720 rows drawn as 360, these over 45 spans: the first is the mean of rows 0…15 of a line of 6 K over 719 steps.
+    assert len(drawn.table) == 45 <= charts.TABLE_ROWS
+    assert drawn.table[0] == ["2026-07-14 12:00", "20.1 °C", "0.0 W", "45.0 %", "0.0"]
 
 
-def test_a_timeline_without_a_channel_says_so() -> None:
-    assert "No channel to draw yet" in charts.timeline(FRAME[["relay_state|relay"]], [], "UTC", Display())
+def test_the_file_of_the_timeline_holds_every_row_that_is_drawn_with_its_role_unit_and_zone() -> None:
+    csv = pd.read_csv(io.BytesIO(charts.timeline(FRAME, [], "America/Denver", Display()).file("csv")))
+    assert list(csv.columns)[:3] == ["time [America/Denver]", "room_temp|room <1> [°C]", "unit_power|plug [W]"]
+    assert len(csv) == 360
+    assert csv.iloc[0, 0] == "2026-07-14 06:00:00"  # 12:00 UTC on a wall in Denver in July
+    assert csv["unit_power|plug [W]"].tolist() == FRAME["unit_power|plug"].to_numpy().reshape(360, 2).mean(1).tolist()
+
+
+def test_a_window_that_was_moved_is_drawn_anew() -> None:
+    moved = Window(label="A", start=ACCEPTED.start, end=START + timedelta(minutes=90), accepted=True)
+    first, second = (charts.timeline(FRAME, [window], "UTC", Display()) for window in (ACCEPTED, moved))
+    assert first.says == second.says
+    assert first.svg != second.svg
+
+
+def test_there_is_no_timeline_of_channels_that_no_panel_takes() -> None:
+    assert charts.timeline(FRAME[["relay_state|relay"]], [], "UTC", Display()) is None
 
 
 def test_a_channel_in_small_loses_no_spike() -> None:
@@ -109,7 +129,7 @@ def test_the_terms_text_sums_to_the_capacity_it_names() -> None:
         doc.Term(name="storage", value_w=-30.0, u_w=10.0),
     )
     picture = charts.terms(builders.a_result_point(terms=terms))
-    said = re.search(r'aria-label="([^"]*)"', picture)[1].replace("−", "-")
+    said = said_by(picture).replace("−", "-")
     values = [int(value.replace(",", "")) for value in re.findall(r"(-?[\d,]+) W plus", said)]
     assert values == [2100, 230, -30, 2300]
     assert "Heat into the room, and the sum the unit removed (W)" in text_of(picture)
@@ -121,9 +141,9 @@ def test_the_shortfalls_bars_run_from_the_claim_to_the_measured_value() -> None:
         doc.Step(name="Outdoor temperature", value_w=-200.0, u_w=30.0, kind="modelled", because=""),
         doc.Step(name="Remainder", value_w=-100.0, u_w=40.0, kind="remainder", because=""),
     )
-    said = charts.shortfall(builders.a_result_point(shortfall=steps))
-    assert "Claim 2,600 W; Outdoor temperature −200 W; Remainder −100 W; Measured 2,300 W" in said
-    names = text_of(said)
+    drawn = charts.shortfall(builders.a_result_point(shortfall=steps))
+    assert "Claim 2,600 W; Outdoor temperature −200 W; Remainder −100 W; Measured 2,300 W" in drawn.says
+    names = text_of(drawn)
     assert [name for name in names if name in {step.name for step in steps} | {"Measured"}] == [
         "Claim", "Outdoor temperature", "Remainder", "Measured",
     ]  # fmt: skip
@@ -132,13 +152,13 @@ def test_the_shortfalls_bars_run_from_the_claim_to_the_measured_value() -> None:
 
 def test_every_window_is_drawn_with_its_interval() -> None:
     points = [builders.a_result_point(label=label, capacity_w=value) for label, value in (("A", 2300.0), ("B", 2100.0))]
-    said = charts.windows_compared(points)
-    assert "A 2,300 W plus or minus 60 W; B 2,100 W plus or minus 60 W" in said
-    assert said.count("mark-rule role-mark") == 1
+    drawn = charts.windows_compared(points)
+    assert "A 2,300 W plus or minus 60 W; B 2,100 W plus or minus 60 W" in drawn.says
+    assert drawn.svg.count("mark-rule role-mark") == 1
 
 
 def test_the_parts_of_a_result_are_drawn_in_the_readers_unit_of_cooling() -> None:
     imperial, point = Display(power="Btu/h"), builders.a_result_point(capacity_w=1000.0)
-    for said in (charts.terms(point, imperial), charts.windows_compared([point], imperial)):
-        assert "3,412 Btu/h plus or minus 205 Btu/h" in said  # 60 W × 3.412142
-        assert any("(Btu/h)" in text for text in text_of(said))
+    for drawn in (charts.terms(point, imperial), charts.windows_compared([point], imperial)):
+        assert "3,412 Btu/h plus or minus 205 Btu/h" in drawn.says  # 60 W × 3.412142
+        assert any("(Btu/h)" in text for text in text_of(drawn))

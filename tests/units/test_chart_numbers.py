@@ -14,9 +14,10 @@ from django.urls import reverse
 
 from reduction.season.seasonal import published_bins
 from tests import builders
-from units.charts import PICTURES, Drawn, draw
+from units.charts import PICTURES, draw
 from units.compare.comparison import compare
 from units.models import Claim, PublishedPoint, Unit
+from units.picture import Drawn
 from units.quantities import number, with_uncertainty
 
 pytestmark = pytest.mark.django_db

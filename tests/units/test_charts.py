@@ -16,7 +16,8 @@ from django.contrib.staticfiles import finders
 
 from units import drawing
 from units.charts import PICTURES, draw
-from units.charts.picture import MOST_MARKS, MOST_SERIES, Drawn
+from units.charts.picture import MOST_MARKS, MOST_SERIES
+from units.picture import Drawn
 from units.quantities import METRIC, Display
 
 US = Display(temperature="F", power="Btu/h")

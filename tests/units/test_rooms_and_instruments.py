@@ -226,8 +226,8 @@ def test_a_fit_is_drawn_with_its_run_and_the_rooms_values_over_time(tester, benc
         surfaces=[{"to": "outdoor", "ua_w_per_k": 16.0, "u95_w_per_k": 1.5}],
     )
     page = tester.get(reverse("room", args=[room.pk])).text
-    assert "Heat given over 0.3 hours and what the fitted room makes of it: 7 W apart" in page
-    assert "Heat leakage of the room over time: from" in page
+    assert "Over 0.3 hours 7 W apart (rms), at most 10 W" in page  # 10, −5 and −4: √(141 / 3) = 6.9
+    assert "Heat leakage of the room over time. " in page
 
 
 def test_newer_room_values_offer_to_reduce_again_and_change_nothing(tester, bench):

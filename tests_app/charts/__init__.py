@@ -2,14 +2,13 @@
 
 from tests_app.charts.result import room_fit, shortfall, terms, windows_compared
 from tests_app.charts.sparkline import level, sparkline
-from tests_app.charts.timeline import TABLE_ROWS, span_table, timeline
+from tests_app.charts.timeline import TABLE_ROWS, timeline
 
 __all__ = [
     "TABLE_ROWS",
     "level",
     "room_fit",
     "shortfall",
-    "span_table",
     "sparkline",
     "terms",
     "timeline",

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import altair as alt
 import pandas as pd
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
 
+from reduction.ground.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
 from tests_app.models import Window
 from units import drawing
-from units.quantities import Display, number
+from units.picture import Column, Drawn, Picture
+from units.quantities import Display
 
 CHART_WIDTH, PANEL_HEIGHT = 800, 170
 ROOM_FOR_TYPE = {"left": 8, "right": 40, "top": 8, "bottom": 8}  # a browser's letters may be wider than the renderer's
@@ -27,29 +27,78 @@ PANELS = (
 )
 TEMPERATURES = ("Room", "Other temperatures")
 LEAST_SPAN_K = 2.0  # of the room's own panel: a room that stands still is drawn so, not as its sensors' noise
+UNIT = re.compile(r"\s*[(\[](°?[CF]|K|[mk]?W|[mk]?Wh|%|% ?RH)[)\]]$")
 SHADES = drawing.SERIES
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
 
 
-def timeline(frame: pd.DataFrame, windows: Sequence[Window], zone: str, display: Display) -> SafeString:
-    """Return the channels on one clock, a panel a quantity, with the windows as bands."""
-    long = _long(_local(frame, zone), display)
-    bands = _bands(windows, zone)
-    names = [name for name, _ in PANELS if (long.panel == name).any()]
-    panels = [_panel(long[long.panel == n], bands, n, zone, display, is_last=n == names[-1]) for n in names]
+def timeline(frame: pd.DataFrame, windows: Sequence[Window], zone: str, display: Display) -> Drawn | None:
+    """Return the channels on one clock, a panel a quantity, windows as bands; None where no panel takes a channel."""
+    panels = {column: panel for column in frame.columns if (panel := _panel_of(_parts(column)[0]))}
     if not panels:
-        return format_html('<p class="muted">{}</p>', "No channel to draw yet.")
-    chart = alt.vconcat(*panels, spacing=14, padding=ROOM_FOR_TYPE).resolve_scale(
+        return None
+    data, bands = _local(frame, zone, display), _bands(windows, zone)
+    picture = Picture(
+        name="timeline",
+        title="Channels on one clock",
+        draw=lambda data, display: _timeline(data, panels, bands, zone, display),
+        says=lambda data, _: _timeline_says(data, windows, zone),
+        columns=lambda display: _columns(frame.columns, panels, zone, display),
+        note=f"Times in {zone}. Shaded: accepted windows; lightly shaded: proposed ones. The table holds means over "
+        "equal spans.",
+        wide=True,
+        tabled=_over_spans,
+        also=f"{zone}{bands.to_json()}",
+    )
+    return Drawn(picture, data, display)
+
+
+def _local(frame: pd.DataFrame, zone: str, display: Display) -> pd.DataFrame:
+    """Return at most so many rows as can be drawn, on wall-clock time; the picture's scale takes it for UTC."""
+    width = -(-len(frame) // MOST_PER_LINE)
+    drawn = frame.groupby(pd.RangeIndex(len(frame)) // width).mean()
+    drawn = drawn.apply(lambda values: _shown(values, _panel_of(_parts(str(values.name))[0]), display))
+    wall = frame.index[::width].tz_convert(ZoneInfo(zone))
+    return drawn.assign(time=wall.strftime("%Y-%m-%d %H:%M:%S"))
+
+
+def _over_spans(data: pd.DataFrame) -> pd.DataFrame:
+    """Return means over equal spans, few enough for a page."""
+    span = pd.RangeIndex(len(data)) // max(1, -(-len(data) // TABLE_ROWS))
+    means = data.drop(columns="time").groupby(span).mean()
+    return means.assign(time=data["time"].groupby(span).first().str[:16])
+
+
+def _columns(names: Sequence[str], panels: dict[str, str], zone: str, display: Display) -> dict[str, Column]:
+    """Return the table's columns: the start of each span, then each channel by its name."""
+    cells = {
+        name: Column(_drawn_as(*_parts(name)), unit=_symbol(panels.get(name, ""), display), decimals=1,
+                     missing="no data")
+        for name in names
+    }  # fmt: skip
+    return {"time": Column("From", text=True, unit=zone)} | cells
+
+
+def _symbol(panel: str, display: Display) -> str:
+    return display.temp_symbol if panel in TEMPERATURES else {"Power": "W", "Humidity": "%"}.get(panel, "")
+
+
+def _timeline(
+    data: pd.DataFrame, panels: dict[str, str], bands: pd.DataFrame, zone: str, display: Display
+) -> alt.VConcatChart:
+    long = _long(data, panels)
+    names = [name for name, _ in PANELS if (long.panel == name).any()]
+    drawn = [_panel(long[long.panel == n], bands, n, zone, display, is_last=n == names[-1]) for n in names]
+    return alt.vconcat(*drawn, spacing=14, padding=ROOM_FOR_TYPE).resolve_scale(
         x="shared", color="independent", strokeDash="independent"
     )
-    return drawing.inline(chart, says=_timeline_says(frame, windows, zone))
 
 
-def _timeline_says(frame: pd.DataFrame, windows: Sequence[Window], zone: str) -> str:
-    names = ", ".join(name for _, name in map(_parts, frame.columns))
-    taken = sum(window.accepted for window in windows)
-    first, last = (stamp.tz_convert(zone).strftime("%Y-%m-%d %H:%M") for stamp in (frame.index[0], frame.index[-1]))
-    return f"Timeline from {first} to {last} {zone} of {names}; {len(windows)} windows, {taken} of them accepted."
+def _timeline_says(data: pd.DataFrame, windows: Sequence[Window], zone: str) -> str:
+    names = ", ".join(_drawn_as(*_parts(column)) for column in data.columns if column != "time")
+    taken, count = sum(window.accepted for window in windows), len(windows)
+    first, last = data["time"].iloc[0][:16], data["time"].iloc[-1][:16]
+    return f"{first} to {last} {zone}, {names}; {count} window{'s'[: count != 1]}, {taken} of them accepted."
 
 
 def _parts(column: str) -> tuple[str, str]:
@@ -57,31 +106,14 @@ def _parts(column: str) -> tuple[str, str]:
     return role, name
 
 
-def _local(frame: pd.DataFrame, zone: str) -> pd.DataFrame:
-    """Return at most so many rows as can be drawn, on wall-clock time; the picture's scale takes it for UTC."""
-    width = -(-len(frame) // MOST_PER_LINE)
-    drawn = frame.groupby(pd.RangeIndex(len(frame)) // width).mean()
-    drawn.index = frame.index[::width].tz_convert(ZoneInfo(zone)).tz_localize(None)
-    return drawn
-
-
-def _long(frame: pd.DataFrame, display: Display) -> pd.DataFrame:
+def _long(data: pd.DataFrame, panels: dict[str, str]) -> pd.DataFrame:
+    """Return a row a channel and time; the time is the wall clock's, which the picture's scale takes for UTC."""
+    time = data["time"].str.replace(" ", "T") + "Z"
     tables = [
-        pd.DataFrame(
-            {
-                "time": frame.index,
-                "value": _shown(frame[column], panel, display),
-                "channel": _drawn_as(role, name),
-                "panel": panel,
-            }
-        )
-        for column in frame.columns
-        for role, name in [_parts(column)]
-        for panel in [_panel_of(role)]
-        if panel
+        pd.DataFrame({"time": time, "value": data[name], "channel": _drawn_as(*_parts(name)), "panel": panel})
+        for name, panel in panels.items()
     ]
-    long = pd.concat(tables) if tables else pd.DataFrame(columns=["time", "value", "channel", "panel"])
-    return long.assign(time=pd.to_datetime(long.time).dt.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    return pd.concat(tables, ignore_index=True)
 
 
 def _panel_of(role: str) -> str | None:
@@ -90,12 +122,18 @@ def _panel_of(role: str) -> str | None:
 
 
 def _drawn_as(role: str, name: str) -> str:
-    """Return a channel's name in the legend; what counts energy is drawn as the power that its steps mean."""
-    return f"{name}, as power" if role.endswith("_energy") else name
+    """Return a channel's name in the legend, without its logger's unit: the axis may be in another.
+
+    What counts energy is drawn as the power that its steps mean.
+    """
+    bare = UNIT.sub("", name) or name
+    return f"{bare}, as power" if role.endswith("_energy") else bare
 
 
-def _shown(values: pd.Series, panel: str, display: Display) -> pd.Series:
-    return values * 1.8 + 32 if panel in TEMPERATURES and display.temperature == "F" else values
+def _shown(values: pd.Series, panel: str | None, display: Display) -> pd.Series:
+    if panel in TEMPERATURES and display.temperature == "F":
+        return values * FAHRENHEIT_PER_KELVIN + FAHRENHEIT_ZERO
+    return values
 
 
 def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
@@ -110,7 +148,7 @@ def _bands(windows: Sequence[Window], zone: str) -> pd.DataFrame:
 def _panel(
     long: pd.DataFrame, bands: pd.DataFrame, name: str, zone: str, display: Display, is_last: bool
 ) -> alt.LayerChart:
-    symbol = display.temp_symbol if name in TEMPERATURES else {"Power": "W", "Humidity": "%"}[name]
+    symbol = _symbol(name, display)
     names = list(dict.fromkeys(long.channel))
     legend = {"title": None, "columns": 1, "labelLimit": 150, "symbolSize": 220}
     shades = [SHADES[i % len(SHADES)] for i in range(len(names))]
@@ -138,17 +176,5 @@ def _scale(values: pd.Series, panel: str, display: Display) -> alt.Scale:
     if panel != "Room" or values.isna().all():
         return alt.Scale(zero=panel == "Power")
     low, high = float(values.min()), float(values.max())
-    missing = max(0.0, LEAST_SPAN_K * (1.8 if display.temperature == "F" else 1.0) - (high - low)) / 2
+    missing = max(0.0, LEAST_SPAN_K * (FAHRENHEIT_PER_KELVIN if display.temperature == "F" else 1.0) - (high - low)) / 2
     return alt.Scale(domain=[low - missing, high + missing], nice=True)
-
-
-def span_table(frame: pd.DataFrame, zone: str) -> dict[str, Any]:
-    """Return the same as a table: means over equal spans."""
-    width = max(1, -(-len(frame) // TABLE_ROWS))
-    means = frame.groupby(pd.RangeIndex(len(frame)) // width).mean()
-    starts = frame.index[::width].tz_convert(ZoneInfo(zone))
-    rows = [
-        (start.strftime("%Y-%m-%d %H:%M"), [number(value, 1) if pd.notna(value) else "no data" for value in values])
-        for start, values in zip(starts, means.to_numpy(), strict=True)
-    ]
-    return {"names": [name for _, name in map(_parts, frame.columns)], "rows": rows}

@@ -21,10 +21,12 @@ from tests_app.actions import reduce, reference
 from tests_app.models import Reduction, Session
 from tests_app.views.common import at_session, fetch_within, page
 from units import access
+from units.chart_files import asked_file
 from units.models import Unit
 from units.quantities import Display, display_of
 
 SHARE_BAR_REM = 8.0
+PICTURES = ("terms_picture", "shortfall_picture")  # of each point
 
 
 @require_safe
@@ -48,16 +50,20 @@ def show(request: HttpRequest, session: Session, reduction_id: UUID | None = Non
             reference.alarms_at(session.bench, min(point.start for point in result.points)) if result.points else []
         )
         context |= _judged_by(session, shown)
-        context |= {"result": result, "points": [_shown(point, display) for point in result.points]}
+        points = [_shown(point, display, nth) for nth, point in enumerate(result.points, start=1)]
+        context |= {"result": result, "points": points}
         context |= _room_shown(result.room_fit) if result.room_fit else {}
-        context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else ""
+        context["compared"] = charts.windows_compared(result.points, display) if len(result.points) > 1 else None
+        drawn = [context["compared"], context.get("fit_picture"), *(each[name] for each in points for name in PICTURES)]
+        if file := asked_file(request, drawn):
+            return file
     return page(request, session, "result", **context)
 
 
 def _room_shown(fit: doc.RoomFit) -> dict[str, Any]:
     """Return what the page shows of a fitted room beside its figures."""
     return {
-        "fit_picture": charts.room_fit(fit) if fit.course_w else "",
+        "fit_picture": charts.room_fit(fit) if fit.course_w else None,
         "fit_total": total_ua(fit.surfaces),
         "fit_correlation": list(zip(fit.parameter_names, fit.correlation, strict=True)) if fit.correlation else [],
     }
@@ -89,14 +95,14 @@ def _is_due(session: Session) -> tuple[bool, str]:
         return False, str(error)
 
 
-def _shown(point: doc.Point, display: Display) -> dict[str, Any]:
+def _shown(point: doc.Point, display: Display, nth: int) -> dict[str, Any]:
     """Return a point with its pictures and tables, the budget with the largest share first."""
     budget = sorted(point.budget, key=lambda line: -abs(line.share))
     return {
         "point": point,
-        "terms_picture": charts.terms(point, display),
+        "terms_picture": charts.terms(point, display, nth),
         "budget": [(line, max(0.0, line.share) * SHARE_BAR_REM) for line in budget],
-        "shortfall_picture": charts.shortfall(point, display) if point.shortfall else "",
+        "shortfall_picture": charts.shortfall(point, display, nth) if point.shortfall else None,
         "conditions": [(name, measured) for name, measured in point.conditions.items()],
     }
 

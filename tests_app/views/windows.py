@@ -16,6 +16,7 @@ from tests_app.actions import aligned, windows
 from tests_app.forms.windows import NewWindowForm, WindowForm
 from tests_app.models import Session, Window
 from tests_app.views.common import at_session, fetch_within, page
+from units.chart_files import asked_file
 from units.quantities import display_of
 
 
@@ -35,9 +36,7 @@ def _page(request: HttpRequest, session: Session, new: NewWindowForm, status: in
     except ReductionError as error:
         return page(request, session, "windows", refusal=str(error), **context)
     picture = charts.timeline(frame, rows, session.time_zone, display_of(request))
-    return page(
-        request, session, "windows", picture=picture, spans=charts.span_table(frame, session.time_zone), **context
-    )
+    return asked_file(request, [picture]) or page(request, session, "windows", picture=picture, **context)
 
 
 def _next_label(session: Session) -> str:

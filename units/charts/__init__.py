@@ -5,10 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from units.charts import claims, conditions, cost, load, tested
-from units.charts.picture import Drawn, Picture
+from units.charts.picture import FramePicture
+from units.picture import Drawn
 from units.quantities import METRIC, Display
 
-PICTURES: dict[str, Picture] = {
+PICTURES: dict[str, FramePicture] = {
     picture.name: picture
     for picture in (
         claims.CAPACITY,

@@ -6,7 +6,8 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import MARK, WIDTH, Column, Picture, bars, dots, series, span
+from units.charts.picture import MARK, WIDTH, FramePicture, bars, dots, series, span
+from units.picture import Column
 from units.quantities import Display, percent
 
 
@@ -81,7 +82,7 @@ def _columns(name: str, unit: str) -> dict[str, Column]:
     }
 
 
-CAPACITY = Picture(
+CAPACITY = FramePicture(
     name="capacity-claimed",
     title="Measured against claimed capacity",
     frame="units",
@@ -93,7 +94,7 @@ CAPACITY = Picture(
     note="The line is measured = claimed; a shaded band below it is what the claim's scheme tolerates. "
     "Open marks are the sensible part only, a lower bound of the total.",
 )
-EER = Picture(
+EER = FramePicture(
     name="eer-claimed",
     title="Measured against claimed EER",
     frame="units",
@@ -159,7 +160,7 @@ def _ranked_says(data: pd.DataFrame, display: Display) -> str:
     )
 
 
-RATIO = Picture(
+RATIO = FramePicture(
     name="ratio",
     title="Share of the claim, in order",
     frame="units",

@@ -10,14 +10,12 @@ import pandas as pd
 
 from reduction.ground.constants import FAHRENHEIT_PER_KELVIN, FAHRENHEIT_ZERO
 from units.charts.picture import (
-    FIT,
     HEIGHT,
     MARK,
     MARKS_A_POINT,
     MOST_MARKS,
     WIDTH,
-    Column,
-    Picture,
+    FramePicture,
     bars,
     dots,
     ends,
@@ -25,6 +23,7 @@ from units.charts.picture import (
     series,
     span,
 )
+from units.picture import FIT, Column
 from units.quantities import Display
 
 LEAST_SPAN = 4.0  # degrees; fewer would make sensors' scatter look like a trend
@@ -149,10 +148,10 @@ def _columns(display: Display, *, quantity: str) -> dict[str, Column]:
     }
 
 
-def _picture(quantity: str, place: str) -> Picture:
+def _picture(quantity: str, place: str) -> FramePicture:
     name = "Capacity" if quantity == "capacity" else "EER"
     which = {"quantity": quantity, "place": place}
-    return Picture(
+    return FramePicture(
         name=f"{quantity}-{place.replace('_', '-')}",
         title=f"{name} against {PLACES[place].lower()}",
         frame=place,

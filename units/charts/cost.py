@@ -6,7 +6,8 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import MARK, WIDTH, Column, Picture, span
+from units.charts.picture import MARK, WIDTH, FramePicture, span
+from units.picture import Column
 from units.quantities import Display, with_uncertainty
 
 ENERGY = "Btu/(W·h)"
@@ -53,7 +54,7 @@ def _says(data: pd.DataFrame, display: Display) -> str:
     )
 
 
-COST = Picture(
+COST = FramePicture(
     name="cost",
     title="Cost of a season",
     frame="costs",

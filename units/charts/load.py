@@ -6,19 +6,8 @@ import altair as alt
 import pandas as pd
 
 from units.charts.conditions import EER_UNIT, in_scale
-from units.charts.picture import (
-    HEIGHT,
-    MARKS_A_POINT,
-    MOST_MARKS,
-    WIDTH,
-    Column,
-    Picture,
-    bars,
-    dots,
-    ends,
-    series,
-    span,
-)
+from units.charts.picture import HEIGHT, MARKS_A_POINT, MOST_MARKS, WIDTH, FramePicture, bars, dots, ends, series, span
+from units.picture import Column
 from units.quantities import Display
 
 STEP = 0.05  # of the claim, over which marks are averaged where there are too many
@@ -67,7 +56,7 @@ def _chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     return alt.layer(bars(data, x, "value"), dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
 
 
-EER_LOAD = Picture(
+EER_LOAD = FramePicture(
     name="eer-load",
     title="EER against load",
     frame="points",

@@ -6,7 +6,8 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import HEIGHT, MARK, WIDTH, Column, Picture, dots, series, span
+from units.charts.picture import HEIGHT, MARK, WIDTH, FramePicture, dots, series, span
+from units.picture import Column
 from units.quantities import Display
 
 MOST_WATERFALLS = 6
@@ -64,7 +65,7 @@ def _matrix_says(data: pd.DataFrame, display: Display) -> str:
     return f"{shared} An empty cell was not tested and is not filled in."
 
 
-MATRIX = Picture(
+MATRIX = FramePicture(
     name="tested",
     title="Which units were tested where",
     frame="matrix",
@@ -76,6 +77,7 @@ MATRIX = Picture(
         "band": Column("Outdoors", text=True),
         "count": Column("Points", decimals=0),
     },
+    zooms=False,
 )
 
 
@@ -167,7 +169,7 @@ def _steps_says(data: pd.DataFrame, display: Display) -> str:
     )
 
 
-SHORTFALL = Picture(
+SHORTFALL = FramePicture(
     name="shortfall",
     title="From the claim to the measurement, step by step",
     frame="steps",
@@ -181,6 +183,7 @@ SHORTFALL = Picture(
         "kind": Column("How known", text=True),
         "because": Column("Because", text=True),
     },
+    zooms=False,
     note="Each unit at its point nearest to the rating condition. A remainder inside its ± is no shortfall.",
 )
 
@@ -216,7 +219,7 @@ def _sound_chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     return alt.layer(rules, dots(data, x, y, tooltip)).properties(width=WIDTH, height=HEIGHT)
 
 
-SOUND = Picture(
+SOUND = FramePicture(
     name="sound",
     title="Claimed sound level against measured capacity",
     frame="units",

@@ -11,13 +11,13 @@ from typing import Any
 from reduction import session as doc
 from reduction.judge.decision import in_words
 from tests_app.models import Reduction
-from units.charts import PICTURES, Drawn, draw
-from units.charts.picture import lively
+from units.charts import PICTURES, draw
 from units.compare.comparison import compared
-from units.drawing import FONT, INKS, configured
+from units.drawing import FONT, INKS, configured, lively
 from units.editions.figures import bound
 from units.editions.material import Material
 from units.models import Claim, Edition, MakerComment, Review, Unit
+from units.picture import Drawn
 from units.quantities import METRIC, Display
 
 FORMAT = "cooling-ledger-edition/1"

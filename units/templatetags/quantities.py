@@ -8,8 +8,10 @@ from __future__ import annotations
 from typing import Any
 
 from django import template
+from django.urls import reverse
 
 from units import quantities
+from units.picture import Drawn
 from units.quantities import Display, display_of
 
 register = template.Library()
@@ -75,3 +77,11 @@ def with_state(context: Context, **changes: Any) -> str:
         if value is not None:
             query[key] = value
     return f"?{query.urlencode()}" if query else "?"
+
+
+@register.simple_tag(takes_context=True)
+def chart_file(context: Context, drawn: Drawn, form: str, chart_query: str = "") -> str:
+    """Return where a chart's file is: of compared units at an address of its own, else at that of its page."""
+    if chart_query:
+        return f"{reverse('chart', args=[drawn.key, form])}?{chart_query}"
+    return with_state(context, chart=f"{drawn.key}.{form}")

@@ -14,10 +14,12 @@ from tests_app.actions import colocation as check
 from tests_app.models import Session
 from units import access
 from units.actions import instruments as actions
+from units.chart_files import asked_file
 from units.charts import bench as charts
 from units.forms.colocation import ColocationForm
 from units.middleware import BenchRequest
 from units.models import Bench, Instrument
+from units.quantities import Display, display_of
 
 A_FEW = 40
 
@@ -35,15 +37,17 @@ def show(request: BenchRequest, bench: Bench) -> HttpResponse:
     context |= {"session": session, "is_synthetic": session.is_synthetic}
     try:
         with timezone.override(session.time_zone):
-            context |= _checked(session, data)
+            context |= _checked(session, data, display_of(request))
     except ReductionError as error:
         context["refusal"] = str(error)
     if request.method == "POST" and context.get("found"):
         return _adopted(request, session, context)
+    if file := asked_file(request, [context.get("picture")]):
+        return file
     return render(request, "units/colocation.html", context)
 
 
-def _checked(session: Session, data: Any) -> dict[str, Any]:
+def _checked(session: Session, data: Any, display: Display) -> dict[str, Any]:
     """Return the form, and the check where the form says enough."""
     timeline, known = check.timeline_of(session)
     form = ColocationForm(data, timeline=timeline, zone=session.time_zone)
@@ -60,7 +64,7 @@ def _checked(session: Session, data: Any) -> dict[str, Any]:
         "found": found,
         "day": timezone.localtime(form.cleaned_data["start"]).date(),
         "rows": rows,
-        "picture": charts.offsets(found),
+        "picture": charts.offsets(found, display),
     }
 
 
@@ -73,7 +77,7 @@ def _adopted(request: BenchRequest, session: Session, context: dict[str, Any]) -
     }
     if not offsets:
         messages.error(request, "Tick at least one instrument.")
-        return render(request, "units/colocation.html", context, status=422)
+        return render(request, "units/colocation.html", context | {"picture": None}, status=422)
     how = f"side-by-side soak against {context['found'].reference}, session “{session.name}”"
     actions.adopt_offsets(offsets=offsets, valid_from=context["day"], how=how, by=request.user)
     messages.success(

@@ -16,8 +16,8 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from units import access
-from units.charts import PICTURES, Picture, draw
-from units.charts.picture import A_DAY_S
+from units.chart_files import file_answer
+from units.charts import PICTURES, draw
 from units.compare.catalogue import Asked, matching_units, shown_to
 from units.compare.comparison import MOST_UNITS, Comparison, compare
 from units.compare.frames import names
@@ -26,10 +26,10 @@ from units.compare.season import CLIMATES, Choice
 from units.compare.surfaces import PLACES as LINED
 from units.compare.words import band_label
 from units.models import Collection
+from units.picture import A_DAY_S, FORMS, Picture
 from units.pooled import BANDS, RATED
 from units.quantities import display_of
 
-FORMS = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 OFFERED = 100
 
 
@@ -130,10 +130,7 @@ def chart(request: HttpRequest, name: str, form: str) -> HttpResponse:
     file = _file(comparison, name, form) if comparison.rows else b""
     if not file:
         raise Http404("Nothing to draw of these units.")
-    response = HttpResponse(file, content_type=FORMS[form])
-    if form != "json":
-        response["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
-    return response
+    return file_answer(file, name, form)
 
 
 def _asked(request: HttpRequest) -> Comparison:

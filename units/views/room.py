@@ -13,7 +13,6 @@ from django.db.models import Max, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 
 from reduction import session as doc
@@ -23,10 +22,12 @@ from tests_app.actions.outdated import outdated
 from tests_app.models import Reduction, Session
 from units import access
 from units.actions import rooms as actions
+from units.chart_files import asked_file
 from units.charts import bench as charts
 from units.forms.room import RoomForm, RoomValueForm, SurfaceFormSet
 from units.middleware import BenchRequest
 from units.models import Bench, Room, RoomValue
+from units.picture import Drawn
 
 
 @require_safe
@@ -57,8 +58,13 @@ def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
         "room": room,
         "values": values,
         "fits": [
-            {"reduction": reduction, "fit": fit, "taken": reduction.pk in taken, "picture": _fit_picture(fit)}
-            for reduction in reductions.select_related("session")
+            {
+                "reduction": reduction,
+                "fit": fit,
+                "taken": reduction.pk in taken,
+                "picture": _fitted(fit, nth, reduction),
+            }
+            for nth, reduction in enumerate(reductions.select_related("session"), start=1)
             if (fit := reduction.result.get("room_fit"))
         ],
         "history": _history(values),
@@ -67,19 +73,20 @@ def show(request: BenchRequest, room_id: UUID) -> HttpResponse:
         "may_edit": access.may(room.bench, request.user, "edit"),
         "is_synthetic": room.bench.is_synthetic,
     }
-    return render(request, "units/room.html", context)
+    drawn = [context["history"], *(fit["picture"] for fit in context["fits"])]
+    return asked_file(request, drawn) or render(request, "units/room.html", context)
 
 
-def _fit_picture(fit: dict[str, Any]) -> SafeString | str:
-    found = doc.RoomFit.model_validate(fit)
-    return session_charts.room_fit(found) if found.course_w else ""
+def _fitted(fit: dict[str, Any], nth: int, reduction: Reduction) -> Drawn | None:
+    found, title = doc.RoomFit.model_validate(fit), f"What was fitted to {reduction.session}"
+    return session_charts.room_fit(found, title=title, nth=nth) if found.course_w else None
 
 
-def _history(values: Iterable[RoomValue]) -> SafeString | str:
+def _history(values: Iterable[RoomValue]) -> Drawn | None:
     """Return the picture of the room's leakage over time, once there are two values to compare."""
     rows = [(value.valid_from, value.surfaces) for value in reversed(list(values)) if value.surfaces]
     if len(rows) < 2:
-        return ""
+        return None
     total, u95 = zip(*(_total_ua(surfaces) for _, surfaces in rows), strict=True)
     return charts.room_values([day for day, _ in rows], total, u95)
 

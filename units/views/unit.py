@@ -17,6 +17,7 @@ from reduction.judge.verdict import QUANTITY
 from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access
+from units.chart_files import asked_file
 from units.charts import bench as bench_charts
 from units.compare.comparison import compare
 from units.compare.points import PointRow, UnitRow, published_in
@@ -70,7 +71,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "sessions": access.visible(Session, request.user).filter(unit=unit),
         "changes": access.visible(Change, request.user).filter(unit=unit).select_related("changed_by")[:MOST_CHANGES],
         "levels": _levels(request, unit_id),
-        "repeats": _repeats(unit) if row.own else [],
+        "repeats": _repeats(unit, display) if row.own else [],
         "editions": published_in([unit_id]),
         "places": places(request, comparison, CHARTS),
         "chart_query": query_of(comparison),
@@ -79,7 +80,8 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
-    return render(request, "units/unit.html", context)
+    drawn = [repeat["drawn"] for repeat in context["repeats"]]
+    return asked_file(request, drawn) or render(request, "units/unit.html", context)
 
 
 def _seasons(row: UnitRow, season: Choice, *, asks: bool) -> dict[str, Any]:
@@ -151,7 +153,7 @@ def _levels(request: HttpRequest, unit_id: UUID) -> list[dict[str, Any]]:
     return [{"session": name, "session_id": key, **level} for name, key, levels in found for level in levels or []]
 
 
-def _repeats(unit: Unit) -> list[dict[str, Any]]:
+def _repeats(unit: Unit, display: Display) -> list[dict[str, Any]]:
     """Return the sets of repeats on the bench with mean, spread and, from three runs on, a control chart."""
     found = []
     for kind in ("total", "sensible"):
@@ -164,11 +166,11 @@ def _repeats(unit: Unit) -> list[dict[str, Any]]:
                     "first": members[0],
                     "set": each,
                     "rows": list(zip(members, each.control.low, each.control.high, each.control.outside, strict=True)),
-                    "picture": bench_charts.control(
-                        [point.start for point in members],
-                        [point.capacity_w for point in members],
-                        [point.capacity_u95_w for point in members],
+                    "drawn": bench_charts.control(
+                        [(point.start, point.label, point.capacity_w, point.capacity_u95_w) for point in members],
                         each.control,
+                        display,
+                        len(found) + 1,
                     ),
                 }
             )

@@ -2,7 +2,7 @@
 "use strict";
 
 document.querySelectorAll("figure[data-timeline]").forEach((figure) => {
-  const svg = figure.querySelector("svg");
+  const plot = figure.querySelector(".chart__draw"), svg = plot?.querySelector("svg");
   const cards = Array.from(document.querySelectorAll("form[data-window]"));
   const bands = Array.from(svg ? svg.querySelectorAll("g.mark-rect") : []).at(-1);
   if (!svg || !cards.length || !bands) { return; }
@@ -15,9 +15,9 @@ document.querySelectorAll("figure[data-timeline]").forEach((figure) => {
   const begin = Number(first.dataset.start), end = Number(first.dataset.end);
   const perPixel = () => (end - begin) / box().width;
   const timeAt = (x) => begin + (x - box().left) * perPixel();
-  const xAt = (time) => box().left + (time - begin) / perPixel() - figure.getBoundingClientRect().left + figure.scrollLeft;
+  const xAt = (time) => box().left + (time - begin) / perPixel() - plot.getBoundingClientRect().left + plot.scrollLeft;
 
-  figure.classList.add("chart--handles");
+  plot.classList.add("chart--handles");
   cards.forEach((card) => ["start", "end"].forEach((side) => addHandle(card, side)));
 
   function addHandle(card, side) {
@@ -25,7 +25,7 @@ document.querySelectorAll("figure[data-timeline]").forEach((figure) => {
     const handle = document.createElement("div");
     handle.className = "handle";
     handle.title = `${card.dataset.label}: drag its ${side}`;
-    figure.append(handle);
+    plot.append(handle);
     let time = Number(card.dataset[side]);
     const place = () => { handle.style.left = `${xAt(time)}px`; };
     place();

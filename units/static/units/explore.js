@@ -1,7 +1,14 @@
 // Charts to zoom into, on demand: loads the chart library once, draws in the page's colours, needs no eval.
 const bundle = document.currentScript.dataset.bundle;
 const QUIETLY = { ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: { disableDefaultStyle: true } };
-const HINT = "Drag to move, scroll to zoom, double click to see all again. ";
+const HINT = "Drag to move, scroll to zoom, double click to see all again; or use the buttons.";
+const STEPS = [ // what a button says, does in words, and does: how much wider the span gets, how far it goes across and up
+  ["+", "Zoom in", 0.5, 0, 0], ["−", "Zoom out", 2, 0, 0],
+  ["←", "Move left", 1, -0.25, 0], ["→", "Move right", 1, 0.25, 0],
+  ["↑", "Move up", 1, 0, 0.25], ["↓", "Move down", 1, 0, -0.25],
+];
+const NUMBER = new Intl.NumberFormat("en-GB", { maximumSignificantDigits: 4 });
+const STAMP = new Intl.DateTimeFormat("en-GB", { timeZone: "UTC", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 const views = new Set();
 let loading;
 let single = { keys: [], by: "unit" };
@@ -45,6 +52,51 @@ function linked(view) {
   follow(view);
 }
 
+function parts(spec) {
+  return [spec, ...(spec.marks ?? []).flatMap(parts)];
+}
+
+// The axes that zoom: a scale whose domain follows a selection, and the signal that sets this domain.
+function zoomed(vega) {
+  const axes = parts(vega).flatMap((part) => part.axes ?? []);
+  return vega.scales.flatMap(({ name, type, domainRaw }) => {
+    const bound = domainRaw?.signal?.match(/^(\w+)\["(.+)"\]$/);
+    if (!bound) return [];
+    const title = axes.find((axis) => axis.scale === name && axis.title)?.title ?? "";
+    return [{ name, title: [title].flat().join(" "), isTime: type === "utc" || type === "time", isUp: name === "y", signal: `${bound[1]}_${bound[2].replace(/\W/g, "_")}` }];
+  });
+}
+
+function shown(view, axes) {
+  return axes.map(({ name, title, isTime }) => {
+    const [low, high] = view.scale(name).domain().map((end) => (isTime ? STAMP : NUMBER).format(end));
+    return `${title}: ${low} to ${high}`;
+  }).join("; ");
+}
+
+// Buttons for what the mouse does by dragging and scrolling; each says what is seen then.
+function zoomButtons(view, axes, title, said) {
+  const group = Object.assign(document.createElement("span"), { className: "chart__tools", role: "group", ariaLabel: `Zoom and move ${title}` });
+  const add = (text, words, act) => {
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "button button--quiet button--small", textContent: text, title: words, ariaLabel: words });
+    button.addEventListener("click", async () => {
+      act();
+      await view.runAsync();
+      said.textContent = shown(view, axes);
+    });
+    group.append(button);
+  };
+  const set = (wider, across, up) => axes.forEach(({ name, signal, isUp }) => {
+    const [low, high] = view.scale(name).domain().map(Number);
+    const middle = (low + high) / 2 + (isUp ? up : across) * (high - low), half = (wider * (high - low)) / 2;
+    view.signal(signal, [middle - half, middle + half]);
+  });
+  const isFlat = !axes.some(({ isUp }) => isUp);
+  STEPS.filter(([, , , , up]) => !(up && isFlat)).forEach(([text, words, ...step]) => add(text, words, () => set(...step)));
+  add("All", "Show all again", () => axes.forEach(({ signal }) => view.signal(signal, null)));
+  return group;
+}
+
 async function live(figure, button) {
   const [answer] = await Promise.all([fetch(button.dataset.live), library()]);
   if (!answer.ok) throw new Error("the chart's data did not load");
@@ -54,15 +106,16 @@ async function live(figure, button) {
   const place = document.createElement("div");
   place.className = "chart__live";
   picture.after(place);
-  const { view } = await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
+  const { view, vgSpec } = await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
   picture.hidden = true;
   if (spec.params?.some(({ name }) => name === "single")) linked(view); // a published chart stands alone
-  return () => {
+  const leave = () => {
     views.delete(view);
     view.finalize();
     place.remove();
     picture.hidden = false;
   };
+  return { view, axes: zoomed(vgSpec), leave };
 }
 
 async function explore(button) {
@@ -72,12 +125,14 @@ async function explore(button) {
   const hint = Object.assign(document.createElement("span"), { className: "muted", role: "status", textContent: HINT });
   button.disabled = true;
   try {
-    const leave = await live(figure, button);
+    const { view, axes, leave } = await live(figure, button);
+    const buttons = zoomButtons(view, axes, figure.querySelector("figcaption > :first-child").textContent, hint);
     button.replaceWith(back);
-    back.after(hint);
+    back.after(buttons, hint);
     back.focus();
     back.addEventListener("click", () => {
       leave();
+      buttons.remove();
       hint.remove();
       back.replaceWith(button);
       button.focus();
