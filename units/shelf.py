@@ -16,6 +16,7 @@ from django.db import transaction
 from reduction import session as doc
 from reduction.judge.claims import default_condition
 from reduction.judge.verdict import other_basis
+from units.claims import leading
 from units.models import CatalogueEntry, Claim, PooledRow, PublishedPoint, Unit
 from units.pooled import BANDS, BASES, POOLING, RATED, PooledFigure, headline, pooled_at
 
@@ -106,16 +107,21 @@ def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[Told]]:
 
 
 def _rows(unit: Unit, audience: str, points: list[Told]) -> tuple[CatalogueEntry, list[PooledRow]]:
-    rating = rating_of(unit, next((claim for claim in unit.claims.all() if claim.quantity == "capacity"), None))
+    claims = leading(unit)
+    rating = rating_of(unit, claims.get("capacity"))
     pooled = {at: figure for at in BASES if (figure := pooled_at(at, points, rating))}
-    entry = _entry(unit, audience, points, rating, pooled.get(RATED))
+    entry = _entry(unit, claims, audience, points, rating, pooled.get(RATED))
     return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in pooled.items()]
 
 
 def _entry(
-    unit: Unit, audience: str, points: list[Told], rating: Condition, figure: PooledFigure | None
+    unit: Unit,
+    claims: dict[str, Claim],
+    audience: str,
+    points: list[Told],
+    rating: Condition,
+    figure: PooledFigure | None,
 ) -> CatalogueEntry:
-    claims = {claim.quantity: claim for claim in reversed(unit.claims.all())}
     capacity, eer, head = claims.get("capacity"), claims.get("eer"), headline(points, rating)
     comparable = figure is not None and not other_basis("capacity", doc.UnitKind(unit.kind))
     claimed = capacity.value_si if capacity and comparable else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reduction.errors import InvalidSession, Place
@@ -27,6 +28,9 @@ FACTORS: dict[str, dict[str, float]] = {
     "current": {"a": 1.0},
     "moisture_removal": {"l/h": 1.0, "kg/h": 1.0, "pint/h": 0.473176473, "l/d": 1.0 / 24.0, "l/day": 1.0 / 24.0},
 }
+
+_AT_ONE_CONDITION = ("capacity", "eer", "power", "cop")  # in this order one of them says where the others hold
+_SAME_CONDITION_K = 0.5  # half of what a rounded °F makes of a °C; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,39 @@ def named_condition(name: str) -> Condition:
     return _condition(rows[name])
 
 
+def leading_claims(claims: Sequence[Claim], kind: UnitKind) -> dict[str, Claim]:
+    """Return one claim a quantity, all of them at one condition as far as it matters to them.
+
+    Of several capacities the one nearest to the usual condition of the kind leads, the first of equals. A power or an
+    efficiency that is stated only at another condition says nothing beside it and is left out.
+
+    Examples
+    --------
+    >>> mild = Condition(room_temp_c=26.7, outdoor_temp_c=27.8)
+    >>> claims = (Claim(quantity="capacity", value=10000, quantity_unit="Btu/h", condition=mild),
+    ...           Claim(quantity="capacity", value=9000, quantity_unit="Btu/h"),
+    ...           Claim(quantity="eer", value=14, quantity_unit="Btu/(W·h)", condition=mild))
+    >>> {quantity: claim.value for quantity, claim in leading_claims(claims, UnitKind.WINDOW).items()}
+    {'capacity': 9000.0}
+    """
+
+    def apart_k(claim: Claim, at: Condition) -> float:
+        here = claim_condition(claim, kind)
+        pairs = ((here.outdoor_temp_c, at.outdoor_temp_c), (here.room_temp_c, at.room_temp_c))
+        return max(abs(one - other) for one, other in pairs if one is not None and other is not None)
+
+    rank, usual = _AT_ONE_CONDITION.index, default_condition(kind)
+    holders = [claim for claim in claims if claim.quantity in _AT_ONE_CONDITION]
+    holder = min(holders, key=lambda claim: (rank(claim.quantity), apart_k(claim, usual)), default=None)
+    at = claim_condition(holder, kind)
+    nearest_first = sorted(claims, key=lambda claim: apart_k(claim, at))
+    return {
+        claim.quantity: claim
+        for claim in reversed(nearest_first)
+        if claim.quantity not in _AT_ONE_CONDITION or apart_k(claim, at) < _SAME_CONDITION_K
+    }
+
+
 def claimed_figures(unit: UnitUnderTest) -> Claimed:
     """Return what is stated of a model at one condition: power from capacity and efficiency where it is not stated.
 
@@ -119,7 +156,7 @@ def claimed_figures(unit: UnitUnderTest) -> Claimed:
     >>> round(claimed_figures(unit).power_w)
     918
     """
-    stated = {claim.quantity: claim for claim in reversed(unit.claims)}  # the first of a kind counts
+    stated = leading_claims(unit.claims, unit.kind)
     values = {quantity: claim_in_si(claim) for quantity, claim in stated.items()}
     capacity, power, eer = values.get("capacity"), values.get("power"), values.get("eer")
     if eer is None and "cop" in values:

@@ -11,7 +11,8 @@ from pydantic import ValidationError
 from reduction import session as doc
 from reduction.errors import InvalidSession, Place
 from tests_app.models import Channel, RuleChoice, Session, SessionFile, Window
-from units.models import CalibrationRecord, Claim, Instrument, Room, RoomValue, Unit
+from units.claims import in_order
+from units.models import CalibrationRecord, Instrument, Room, RoomValue, Unit
 
 JSON_FIELDS = ("fixed_loads", "people", "solar", "events")
 
@@ -116,25 +117,7 @@ def _unit_fields(unit: Unit) -> dict[str, object]:
 
 def claims_of(unit: Unit) -> list[doc.Claim]:
     """Return a unit's claims, always in the same order."""
-    return sorted((_claim(claim) for claim in unit.claims.all()), key=lambda claim: claim.model_dump_json())
-
-
-def _claim(claim: Claim) -> doc.Claim:
-    condition = doc.Condition(
-        name=claim.condition_name,
-        room_temp_c=claim.room_temp_c,
-        room_wet_bulb_c=claim.room_wet_bulb_c,
-        outdoor_temp_c=claim.outdoor_temp_c,
-        outdoor_wet_bulb_c=claim.outdoor_wet_bulb_c,
-    )
-    return doc.Claim(
-        quantity=claim.quantity,
-        value=claim.value,
-        quantity_unit=claim.quantity_unit,
-        condition=None if condition == doc.Condition() else condition,
-        basis=claim.basis,
-        stated_in=", ".join(filter(None, [claim.stated_in, claim.stated_on and claim.stated_on.isoformat()])),
-    )
+    return [stated for stated, _ in in_order(unit)]
 
 
 def _room(session: Session, day: date) -> dict[str, object]:

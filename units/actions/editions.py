@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from units import shelf
+from units.claims import leading
 from units.compare.points import public_detail
 from units.editions import difference, raw
 from units.editions.checklist import open_faults
@@ -115,8 +116,7 @@ def _refuse_what_is_private(material: Material, document: Document) -> None:
 
 def _published(edition: Edition, row: Point, material: Material) -> PublishedPoint:
     veil = material.veils[row.reduction_id]
-    claims = {claim.quantity: claim for claim in reversed(row.unit.claims.all())}
-    rating = rating_among(row.detail.get("ratings"), shelf.rating_of(row.unit, claims.get("capacity"))) or {}
+    rating = rating_among(row.detail.get("ratings"), shelf.rating_of(row.unit, leading(row.unit).get("capacity"))) or {}
     return PublishedPoint(
         edition=edition,
         unit=row.unit,

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 from django.utils.text import slugify
 
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from units.models import Bench, MakerComment, Person, Unit
 
 LONGEST_SLUG = 70
+# By the outdoor temperature, as a reader expects; nothing is left to the database or to random keys.
+IN_ORDER = (F("outdoor_temp_c").asc(nulls_last=True), "start", "label", "pk")
 
 
 @transaction.atomic
@@ -29,7 +32,7 @@ def begin(*, bench: Bench, units: Iterable[Unit], title: str = "", by: Person) -
     named = title or " and ".join(str(unit) for unit in chosen) or "Review"
     review = Review.objects.create(bench=bench, slug=_free_slug(named), title=named[:160], updated_by=by)
     review.units.set(chosen)
-    points = Point.objects.current().filter(unit__in=chosen, usable=True).order_by("outdoor_temp_c", "start")
+    points = Point.objects.current().filter(unit__in=chosen, usable=True).order_by(*IN_ORDER)
     return choose(review=review, points=points, by=by)
 
 
@@ -66,7 +69,7 @@ def take_newer(*, review: Review, by: Person) -> Review:
     """
     taken: list[Point] = []
     keys = dict(review.point_keys)
-    for point in review.points.select_related("reduction"):
+    for point in review.points.select_related("reduction").order_by(*IN_ORDER):
         newest = (
             Point.objects.current().filter(reduction__session=point.reduction.session_id, label=point.label).first()
         )

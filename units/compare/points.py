@@ -16,6 +16,7 @@ from reduction.judge.verdict import other_basis
 from reduction.session import UnitKind
 from tests_app.models import Point
 from units import access
+from units.claims import leading
 from units.models import Bench, CatalogueEntry, Claim, Edition, PublishedPoint, Unit
 from units.pooled import BANDS, POOLING
 from units.shelf import rating_of
@@ -185,7 +186,7 @@ def units_with_points(person: Person | AnonymousUser, unit_ids: Iterable[UUID]) 
     return [
         UnitRow(
             unit=found[key],
-            claims={claim.quantity: claim for claim in reversed(found[key].claims.all())},
+            claims=leading(found[key]),
             points=LaterPoints(points, key),
             own=found[key].bench_id in own,
             entry=entries.get(key),

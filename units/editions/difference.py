@@ -79,12 +79,20 @@ def _verdicts(before: Document, now: Document) -> list[Change]:
     """Return where the same point is given another word about the same claim."""
     found = []
     for key in [key for key in before if key in now]:
-        sides = [{one["quantity"]: one["words"] for one in side[key]["verdicts"]} for side in (before, now)]
-        for quantity in dict.fromkeys([*sides[0], *sides[1]]):
-            said = [side.get(quantity, "not judged") for side in sides]
+        sides = [_words_on(side[key]["verdicts"]) for side in (before, now)]
+        for claim in dict.fromkeys([*sides[0], *sides[1]]):
+            said = [side.get(claim, "not judged") for side in sides]
             if said[0] != said[1]:
-                found.append(_change(f"{key}, verdict on {quantity}", *said))
+                found.append(_change(f"{key}, verdict on {claim}", *said))
     return found
+
+
+def _words_on(verdicts: list[dict[str, Any]]) -> dict[str, str]:
+    """Return the word on each quantity; of one that is claimed more than once, the word on each claim."""
+    quantities = [one["quantity"] for one in verdicts]
+    return {
+        one["quantity"] if quantities.count(one["quantity"]) == 1 else one["claim"]: one["words"] for one in verdicts
+    }
 
 
 def _points(before: Document, now: Document) -> list[Change]:

@@ -12,7 +12,9 @@ from reduction import session as doc
 from reduction.judge.decision import in_words
 from tests_app.models import Reduction
 from units.charts import PICTURES, draw
+from units.claims import in_order
 from units.compare.comparison import compared
+from units.compare.frames import names
 from units.drawing import FONT, INKS, configured, lively
 from units.editions.figures import bound
 from units.editions.material import Material
@@ -80,6 +82,7 @@ def built(
     """Return the whole document of an edition, without its list of errata and its raw files."""
     review = material.review
     charts = [charted(*both) for both in pictures(material)]
+    named = names(material.compared_rows())
     return {
         "format": FORMAT,
         "slug": review.slug,
@@ -96,7 +99,7 @@ def built(
         "replies": [_reply(comment) for comment in accepted(review)],
         "body": review.body,
         "figures": bound(review.body, material.points),
-        "units": [_unit(unit, material.unit_keys[unit.pk]) for unit in material.units],
+        "units": [_unit(unit, material.unit_keys[unit.pk], named[unit.pk]) for unit in material.units],
         "sessions": {key: _session(reduction, material, review) for key, reduction in material.reductions.items()},
         "points": material.points,
         "charts": charts,
@@ -122,16 +125,16 @@ def _reply(comment: MakerComment) -> Document:
     return {"from": comment.name, "text": comment.text, "written_at": stamp(comment.written_at)}
 
 
-def _unit(unit: Unit, key: str) -> Document:
+def _unit(unit: Unit, key: str, name: str) -> Document:
     return {name: getattr(unit, name) for name in SAME_IN_UNIT} | {
         "key": key,
-        "name": str(unit),
+        "name": name,
         "kind_label": unit.get_kind_display(),
         "compressor_label": unit.get_compressor_display(),
         "obtained_label": unit.get_obtained_display(),
         "afterwards_label": unit.get_afterwards_display(),
         "price": None if unit.price is None else str(unit.price),
-        "claims": [_claim(claim) for claim in unit.claims.all()],
+        "claims": [_claim(claim) for _, claim in in_order(unit)],
     }
 
 

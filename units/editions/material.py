@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import Any
 
 from tests_app.models import Finding, Point, Reduction
+from units.claims import leading, verdict_on
 from units.compare.points import COLUMNS, PointRow, UnitRow, public_detail
 from units.editions.privacy import SHORTEST_NOTE, Secrets, Veil
 from units.models import Claim, Instrument, Person, Review, Unit
@@ -31,8 +32,9 @@ class Material:
     @classmethod
     def of(cls, review: Review) -> Material:
         """Read it: as many queries for one point as for a hundred."""
-        units = tuple(review.units.prefetch_related("claims", "tags").order_by("maker", "model", "id"))
+        units = tuple(review.units.prefetch_related("claims", "tags").order_by("maker", "model", "created_at", "id"))
         rows = review.points.select_related("reduction__session", "unit").prefetch_related("findings")
+        rows = rows.order_by("start", "label", "pk")
         number = {key: int(name[1:]) for key, name in review.point_keys.items()}
         ordered = sorted(rows, key=lambda row: number.get(str(row.pk), len(number) + 1))
         return cls(review, units, tuple(ordered))
@@ -41,6 +43,11 @@ class Material:
     def unit_keys(self) -> dict[Any, str]:
         """Public names of the units: U1, U2."""
         return {unit.pk: f"U{i}" for i, unit in enumerate(self.units, start=1)}
+
+    @cached_property
+    def claims(self) -> dict[Any, dict[str, Claim]]:
+        """The claims that each unit is compared by, one a quantity."""
+        return {unit.pk: leading(unit) for unit in self.units}
 
     @cached_property
     def reductions(self) -> dict[str, Reduction]:
@@ -66,9 +73,16 @@ class Material:
             point = veil.covered({name: row.detail.get(name) for name in KEPT})
             point |= {name: getattr(row, name) for name in PLACES}
             point |= {name: point[name] or [] for name in ("ratings", "shortfall", "verdicts", "cross_checks")}
+            point["verdicts"] = self._leading_first(row.unit_id, point["verdicts"])
             point |= {"unit": self.unit_keys.get(row.unit_id, ""), "session": sessions[row.reduction_id]}
             named[self.review.point_keys.get(str(row.pk), f"P{len(named) + 1}")] = point
         return named
+
+    def _leading_first(self, unit_id: Any, verdicts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        """Order verdicts so that those on the claims a unit is compared by come before those at other conditions."""
+        claims = self.claims.get(unit_id, {}).items()
+        first = [id(verdict_on(quantity, claim.value_si, verdicts)) for quantity, claim in claims]
+        return sorted(verdicts, key=lambda one: id(one) not in first)
 
     @cached_property
     def findings(self) -> list[Finding]:
@@ -85,7 +99,10 @@ class Material:
         """Return the units with these points only, as comparison and charts read them."""
         return [
             UnitRow(
-                unit, _claims(unit), tuple(self._point_row(row) for row in self.rows if row.unit_id == unit.pk), False
+                unit,
+                self.claims[unit.pk],
+                tuple(self._point_row(row) for row in self.rows if row.unit_id == unit.pk),
+                False,
             )
             for unit in self.units
         ]
@@ -118,7 +135,3 @@ class Material:
         for person in Person.objects.filter(memberships__bench=self.review.bench):
             found.add(person.email, "a person's address")
         return found
-
-
-def _claims(unit: Unit) -> dict[str, Claim]:
-    return {claim.quantity: claim for claim in reversed(unit.claims.all())}

@@ -9,6 +9,8 @@ from typing import Any
 from django.conf import settings
 from django.template.loader import render_to_string
 
+from reduction.ground.constants import BTU_PER_H_PER_W
+from units.claims import verdict_on
 from units.editions import prose
 from units.editions.figures import FIGURES, Reference
 from units.editions.structured import linked_data
@@ -109,8 +111,10 @@ def _capacity_verdict(point: Document) -> Document | None:
 def _beside(claim: Document, point: Document | None) -> Document:
     """Return a claim with its verdict, or with the figure as tested where there is none to be had."""
     judged = MEASURED.get(claim["quantity"])
-    verdicts = point["verdicts"] if point else []
-    verdict = next((one for one in verdicts if one["quantity"] == claim["quantity"]), None)
+    verdict = verdict_on(claim["quantity"], claim["value_si"], point["verdicts"] if point else [])
+    if verdict and claim["quantity"] == "cop":
+        verdict = verdict | {name: verdict[name] / BTU_PER_H_PER_W for name in ("measured", "measured_u95")}
+        verdict["quantity_unit"] = "W/W"
     as_tested = FIGURES[judged][1](point) if point and judged and verdict is None else ""
     return claim | {"verdict": verdict, "as_tested": as_tested}
 

@@ -101,7 +101,10 @@ def _choices(request: HttpRequest, review: Review) -> list[tuple[Point, bool]]:
     """Return the usable points of the review's units with whether each is chosen."""
     chosen = {row.pk for row in review.points.all()}
     points = access.visible(Point, request.user).current().filter(unit__in=review.units.all(), usable=True)
-    return [(point, point.pk in chosen) for point in points.select_related("unit", "reduction__session")]
+    ordered = points.select_related("unit", "reduction__session").order_by(
+        "unit__maker", "unit__model", *reviews.IN_ORDER
+    )
+    return [(point, point.pk in chosen) for point in ordered]
 
 
 @login_required
