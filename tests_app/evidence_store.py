@@ -70,7 +70,7 @@ def keep(arrival: Arrival) -> str:
 
     A process that died while it copied may have left a part of the file there; that is replaced by the whole.
     """
-    stored_as = f"sha256/{arrival.sha256[:2]}/{arrival.sha256}"
+    stored_as = place_of(arrival.sha256)
     if default_storage.exists(stored_as):
         if default_storage.size(stored_as) == arrival.size_bytes:
             return stored_as
@@ -80,6 +80,11 @@ def keep(arrival: Arrival) -> str:
     if saved_as != stored_as:  # another process kept the same bytes meanwhile
         default_storage.delete(saved_as)
     return stored_as
+
+
+def place_of(sha256: str) -> str:
+    """Return where a file of this digest stands in the store."""
+    return f"sha256/{sha256[:2]}/{sha256}"
 
 
 def stored_evidence() -> Iterator[str]:

@@ -19,11 +19,12 @@ from django.urls import reverse
 from reduction.errors import UnreadableFile
 from reduction.session import DecisionRule
 from tests import builders
+from tests.archives import archived, rewritten
 from tests_app import evidence_store
 from tests_app.actions import decisions, mapping, reduce
 from tests_app.models import Channel, Evidence, Point, Reduction
 from units.actions import benches, editions, reviews, shares
-from units.archive import read, write
+from units.archive import read
 from units.archive.rows import STAYS, staying, travelling
 from units.models import (
     Bench,
@@ -65,11 +66,6 @@ def full_bench(bench, owner):
     editions.publish(review=review, by=owner.person)
     shares.share(review=review, label="maker", days=7, by=owner.person)
     return bench
-
-
-def archived(bench, to: Path) -> str:
-    with to.open("wb") as file:
-        return write.write(bench, file)
 
 
 @pytest.fixture
@@ -148,22 +144,10 @@ def test_what_is_here_already_is_refused_and_nothing_changes(archive, owner):
     assert Bench.objects.count() == 1
 
 
-def rewritten(archive: Path, to: Path, part: str, content: bytes, *, sums: bool) -> Path:
-    """Write the archive again with one part changed, its checksum corrected or not."""
-    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(to, "w") as new:
-        for name in old.namelist():
-            data = content if name == part else old.read(name)
-            if name == "SHA256SUMS" and sums:
-                was, now = (hashlib.sha256(each).hexdigest() for each in (old.read(part), content))
-                data = data.replace(was.encode(), now.encode())
-            new.writestr(name, data)
-    return to
-
-
 def test_a_damaged_part_is_named(archive, full_bench, owner, tmp_path):
     gone(full_bench)
     with pytest.raises(UnreadableFile, match=r"rows/Unit\.jsonl is not as listed"):
-        read.read(rewritten(archive, tmp_path / "x.zip", "rows/Unit.jsonl", b"{}\n", sums=False), owner=owner.person)
+        read.read(rewritten(archive, tmp_path / "x.zip", {"rows/Unit.jsonl": b"{}\n"}, fits=False), owner=owner.person)
 
 
 def test_rows_that_point_out_of_the_archive_are_refused(archive, full_bench, owner, tmp_path, stranger):
@@ -173,7 +157,7 @@ def test_rows_that_point_out_of_the_archive_are_refused(archive, full_bench, own
         (row,) = map(json.loads, parts.read("rows/Session.jsonl").splitlines())
     gone(full_bench)
     forged = json.dumps(row | {"unit": str(foreign.pk)}).encode()
-    path = rewritten(archive, tmp_path / "x.zip", "rows/Session.jsonl", forged, sums=True)
+    path = rewritten(archive, tmp_path / "x.zip", {"rows/Session.jsonl": forged})
     with pytest.raises(UnreadableFile, match="rows that do not fit"):
         read.read(path, owner=owner.person)
     assert Bench.objects.count() == 1
@@ -249,32 +233,16 @@ def test_the_commands_do_the_same(full_bench, owner, tmp_path, capsys):
 def test_bytes_under_a_digest_that_is_not_theirs_are_refused(archive, full_bench, owner, tmp_path):
     """The store is shared by all benches: no archive may put other bytes where a file of theirs will be looked for."""
     benches.delete_now(bench=full_bench, by=owner.person)
-    forged, claimed = tmp_path / "forged.zip", "f" * 64
-    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(forged, "w") as new:
-        for member in old.namelist():
-            content = old.read(member)
-            if member == "SHA256SUMS":
-                content += f"{hashlib.sha256(b'other bytes').hexdigest()}  evidence/{claimed}\n".encode()
-            new.writestr(member, content)
-        new.writestr(f"evidence/{claimed}", b"other bytes")
+    claimed = "f" * 64
+    forged = rewritten(archive, tmp_path / "forged.zip", {f"evidence/{claimed}": b"other bytes"})
     with pytest.raises(UnreadableFile, match="whose bytes have another digest"):
         read.read(forged, owner=owner.person)
     assert not default_storage.exists(f"sha256/ff/{claimed}")
 
 
-def added(archive: Path, to: Path, part: str, content: bytes) -> Path:
-    """Write the archive again with one part more, listed with its checksum."""
-    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            line = f"{hashlib.sha256(content).hexdigest()}  {part}\n".encode()
-            new.writestr(name, old.read(name) + (line if name == "SHA256SUMS" else b""))
-        new.writestr(part, content)
-    return to
-
-
 def test_a_part_that_unpacks_to_more_than_any_is_refused_before_it_is_unpacked(archive, full_bench, owner, tmp_path):
     gone(full_bench)
-    path = added(archive, tmp_path / "x.zip", "certificates/scan.pdf", bytes(32 << 20))
+    path = rewritten(archive, tmp_path / "x.zip", {"certificates/scan.pdf": bytes(32 << 20)})
     with pytest.raises(UnreadableFile, match=r"certificates/scan\.pdf, [\d,]+ bytes that unpack to 33,554,432"):
         read.read(path, owner=owner.person)
     assert not Bench.objects.exists()
@@ -285,7 +253,7 @@ def test_a_part_that_unpacks_to_more_than_any_is_refused_before_it_is_unpacked(a
 )
 def test_a_part_whose_path_leaves_its_folder_is_refused(part, archive, full_bench, owner, tmp_path, evidence_folder):
     gone(full_bench)
-    path = added(archive, tmp_path / "x.zip", part, b"forged")
+    path = rewritten(archive, tmp_path / "x.zip", {part: b"forged"})
     with pytest.raises(UnreadableFile):
         read.read(path, owner=owner.person)
     assert not Bench.objects.exists()
@@ -294,6 +262,6 @@ def test_a_part_whose_path_leaves_its_folder_is_refused(part, archive, full_benc
 
 def test_a_part_elsewhere_in_the_archive_is_kept_nowhere(archive, full_bench, owner, tmp_path):
     gone(full_bench)
-    read.read(added(archive, tmp_path / "x.zip", "/etc/cron.d/x", b"forged"), owner=owner.person)
+    read.read(rewritten(archive, tmp_path / "x.zip", {"/etc/cron.d/x": b"forged"}), owner=owner.person)
     assert [file for file in tmp_path.rglob("*") if file.is_file() and file.read_bytes() == b"forged"] == []
     assert not Path("/etc/cron.d/x").exists()

@@ -7,9 +7,10 @@ import json
 import posixpath
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 from django.core.files.storage import default_storage
+from django.db import models
 from django.db.models import Count, F, Q
 from pydantic import ValidationError
 
@@ -20,14 +21,21 @@ from tests_app.actions import jobs
 from tests_app.actions.reduce import SAME_IN_FINDING, SAME_IN_POINT
 from tests_app.actions.upload import PARTIAL_LIFETIME
 from tests_app.models import Channel, Evidence, Job, PartialUpload, Point, Reduction, Session
+from units.models import Bench
 
+AnyModel = TypeVar("AnyModel", bound=models.Model)
 WELL = ""  # yielded for each thing that was looked at and holds
 AT_ONCE = 50
 
 
-def evidence_is_whole() -> Iterator[str]:
+def rows_of(model: type[AnyModel], bench: Bench | None) -> models.QuerySet[AnyModel]:
+    """Return a model's rows of one bench, or without one of all."""
+    return model._default_manager.filter(**({model.bench_path or "pk": bench.pk} if bench else {}))
+
+
+def evidence_is_whole(bench: Bench | None = None) -> Iterator[str]:
     """Every file's bytes are kept, hash to their name and are as many as their row says."""
-    for row in Evidence.objects.order_by("pk").iterator(AT_ONCE):
+    for row in rows_of(Evidence, bench).order_by("pk").iterator(AT_ONCE):
         name = f"evidence {row.sha256[:12]}… of bench {row.bench_id}"
         if not default_storage.exists(row.stored_as):
             yield f"{name}: its bytes are gone ({row.stored_as})"
@@ -46,9 +54,10 @@ def evidence_is_whole() -> Iterator[str]:
             yield WELL
 
 
-def reductions_are_of_their_documents() -> Iterator[str]:
+def reductions_are_of_their_documents(bench: Bench | None = None) -> Iterator[str]:
     """The digest of each reduction's document is its input digest, and its log files are kept."""
-    for row in Reduction.objects.select_related("session").defer("result").order_by("pk").iterator(AT_ONCE):
+    reductions = rows_of(Reduction, bench).select_related("session").defer("result")
+    for row in reductions.order_by("pk").iterator(AT_ONCE):
         name = f"reduction {row.pk}"
         try:
             digests = _digests_of(row.document)
@@ -70,9 +79,9 @@ def _digests_of(document: dict[str, Any]) -> set[str]:
     return {hashlib.sha256(stored.encode()).hexdigest(), session_digest(doc.Session.model_validate(document))}
 
 
-def results_are_their_points() -> Iterator[str]:
+def results_are_their_points(bench: Bench | None = None) -> Iterator[str]:
     """Points and findings are what the stored result says: as many, in order, equal in every column."""
-    rows = Reduction.objects.prefetch_related("points", "findings").order_by("pk")
+    rows = rows_of(Reduction, bench).prefetch_related("points", "findings").order_by("pk")
     for row in rows.iterator(AT_ONCE):
         name = f"reduction {row.pk}"
         try:
@@ -102,9 +111,9 @@ def _points_differ(name: str, rows: list[Point], result: doc.Result) -> Iterator
         yield f"{name}, point {row.label}: {', '.join(wrong)} not as in its result" if wrong else WELL
 
 
-def one_reduction_stands() -> Iterator[str]:
+def one_reduction_stands(bench: Bench | None = None) -> Iterator[str]:
     """Each reduced session has one current reduction, and the others lead to it one after the other."""
-    counted = Session.objects.annotate(
+    counted = rows_of(Session, bench).annotate(
         all_of_it=Count("reductions"),
         standing=Count("reductions", filter=Q(reductions__superseded_by__isnull=True)),
         first=Count("reductions", filter=Q(reductions__supersedes__isnull=True)),
@@ -117,13 +126,13 @@ def one_reduction_stands() -> Iterator[str]:
             yield WELL
 
 
-def nothing_crosses_benches() -> Iterator[str]:
+def nothing_crosses_benches(bench: Bench | None = None) -> Iterator[str]:
     """Units, rooms, instruments and files of a session are of its bench."""
     crossing = (
-        ("session", Session.objects.all(), ("unit__bench", "room__bench", "files__evidence__bench"), "bench"),
-        ("channel", Channel.objects.all(), ("instrument__bench",), "file__session__bench"),
-        ("point", Point.objects.all(), ("unit__bench",), "reduction__session__bench"),
-        ("job", Job.objects.all(), ("session__bench",), "bench"),
+        ("session", rows_of(Session, bench), ("unit__bench", "room__bench", "files__evidence__bench"), "bench"),
+        ("channel", rows_of(Channel, bench), ("instrument__bench",), "file__session__bench"),
+        ("point", rows_of(Point, bench), ("unit__bench",), "reduction__session__bench"),
+        ("job", rows_of(Job, bench), ("session__bench",), "bench"),
     )
     for noun, rows, ways, own in crossing:
         for way in ways:
@@ -172,3 +181,7 @@ CHECKS = {
     "uploads have their parts": parts_are_received,
     "no job is stuck": no_job_is_stuck,
 }
+OF_A_BENCH = (
+    evidence_is_whole, reductions_are_of_their_documents, results_are_their_points, one_reduction_stands,
+    nothing_crosses_benches,
+)  # fmt: skip

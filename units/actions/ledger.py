@@ -13,12 +13,13 @@ from django.core.files.storage import default_storage
 from django.utils.dateparse import parse_datetime
 
 from tests_app.actions import ledger
-from tests_app.actions.ledger import WELL
+from tests_app.actions.ledger import WELL, rows_of
 from units import shelf
 from units.actions.editions import SAME_IN_POINT
 from units.editions.read import parsed
 from units.editions.verify import verify
 from units.models import (
+    Bench,
     CalibrationRecord,
     CatalogueEntry,
     Edition,
@@ -54,18 +55,18 @@ def left_over() -> list[str]:
     return list(ledger.left_over())
 
 
-def editions_are_frozen() -> Iterator[str]:
+def editions_are_frozen(bench: Bench | None = None) -> Iterator[str]:
     """Each edition's document hashes to its digest, is canonical, and its published tables are kept."""
-    for edition in Edition.objects.select_related("review", "supersedes").order_by("review__slug", "number"):
+    for edition in rows_of(Edition, bench).select_related("review", "supersedes").order_by("review__slug", "number"):
         name = f"{edition.review.slug}, edition {edition.number}"
         broken = [one for one in verify(edition, points=False) if one.proved is not True]
         yield from (f"{name}: its {one.what} does not hold ({one.said})" for one in broken)
         yield WELL
 
 
-def editions_are_numbered() -> Iterator[str]:
+def editions_are_numbered(bench: Bench | None = None) -> Iterator[str]:
     """A review's editions are numbered from one without a gap, each superseding the one before."""
-    for review in Review.objects.filter(editions__isnull=False).distinct().order_by("slug"):
+    for review in rows_of(Review, bench).filter(editions__isnull=False).distinct().order_by("slug"):
         rows = list(review.editions.order_by("number").defer("document", "html"))
         numbers = [row.number for row in rows]
         if numbers != list(range(1, len(rows) + 1)):
@@ -74,9 +75,10 @@ def editions_are_numbered() -> Iterator[str]:
         yield WELL if chained else f"{review.slug}: an edition does not supersede the one before it"
 
 
-def published_points_are_their_editions() -> Iterator[str]:
+def published_points_are_their_editions(bench: Bench | None = None) -> Iterator[str]:
     """The public table says of each edition's points what its document says, and nothing else."""
-    for edition in Edition.objects.select_related("review").prefetch_related("points").order_by("review__slug"):
+    editions = rows_of(Edition, bench).select_related("review").prefetch_related("points")
+    for edition in editions.order_by("review__slug"):
         name = f"{edition.review.slug}, edition {edition.number}"
         told = Counter(_told(point) for point in parsed(edition)["points"].values())
         rows = Counter(_shown(row) for row in edition.points.all())
@@ -94,25 +96,25 @@ def _told(point: dict[str, Any]) -> tuple[Any, ...]:
     return parse_datetime(point["start"]), *(flat[field] for field in SAME_IN_POINT)
 
 
-def what_stands_is_shown() -> Iterator[str]:
+def what_stands_is_shown(bench: Bench | None = None) -> Iterator[str]:
     """A published point is current only in the last edition of a review that is not withdrawn."""
-    current = PublishedPoint.objects.filter(is_current=True)
+    current = rows_of(PublishedPoint, bench).filter(is_current=True)
     standing = current.filter(edition__superseded_by__isnull=True, edition__review__withdrawal__isnull=True)
     gone = current.exclude(pk__in=standing).select_related("edition__review")
     yield from (f"{row.edition.review.slug}: point {row.label} of edition {row.edition.number} stands" for row in gone)
     yield from [WELL] * standing.count()
 
 
-def certificates_are_kept() -> Iterator[str]:
+def certificates_are_kept(bench: Bench | None = None) -> Iterator[str]:
     """A calibration's certificate is in the store."""
-    for record in CalibrationRecord.objects.exclude(certificate="").order_by("pk"):
+    for record in rows_of(CalibrationRecord, bench).exclude(certificate="").order_by("pk"):
         kept = default_storage.exists(record.certificate.name)
         yield WELL if kept else f"certificate {record.certificate.name}: gone"
 
 
-def the_shelf_is_what_stands() -> Iterator[str]:
+def the_shelf_is_what_stands(bench: Bench | None = None) -> Iterator[str]:
     """Every row of the catalogue and every pooled figure beside it is what the points that stand give."""
-    keys = list(Unit.objects.order_by("pk").values_list("pk", flat=True))
+    keys = list(rows_of(Unit, bench).order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(keys), AT_ONCE):
         some = keys[start : start + AT_ONCE]
         kept = CatalogueEntry.objects.filter(unit__in=some, pooling=POOLING).prefetch_related("pooled")
@@ -138,6 +140,12 @@ def _alike(one: Any, other: Any) -> bool:
     if isinstance(one, dict) and isinstance(other, dict):
         return one.keys() == other.keys() and all(_alike(one[name], other[name]) for name in one)
     return bool((list(one) == list(other)) if isinstance(one, tuple | list) else one == other)
+
+
+def faults_of(bench: Bench) -> Iterator[str]:
+    """Yield what does not hold of one bench that came in whole: no upload or task came with it."""
+    for look in (*ledger.OF_A_BENCH, *CHECKS.values()):
+        yield from (said for said in look(bench) if said != WELL)
 
 
 CHECKS = {

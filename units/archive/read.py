@@ -1,157 +1,198 @@
-"""A bench out of its archive: checked whole before anything is written, then all of it or nothing."""
+"""A bench out of its archive: looked at whole before anything is written, then all of it or nothing, then compared."""
 
 from __future__ import annotations
 
 import hashlib
 import itertools
-import json
-import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.core.files import File
 from django.core.files.storage import default_storage
-from django.db import IntegrityError, models, transaction
+from django.db import DataError, IntegrityError, models, transaction
 
-from reduction.errors import Place, UnreadableFile
-from reduction.readers.source import MAX_RATIO, is_bomb
+from reduction.run import Progress
+from tests_app import evidence_store
+from tests_app.models import Evidence
 from units import shelf
-from units.archive.rows import AnyRow, is_numbered, parents_first, travelling
-from units.archive.write import FORMAT
-from units.models import Bench, Membership, Person, Role, Unit
+from units.archive.incoming import AGAIN, Rows, settled
+from units.archive.look import AT_ONCE, BLOCK, STORED, Look, digest_of, looked_at, opened, quiet
+from units.archive.rows import AnyRow, Numbers, canonical, is_numbered, parents_first, travelling, written
+from units.archive.versions import refused
+from units.models import Bench, CalibrationRecord, Membership, Person, Role, Unit
 
-BLOCK = 1 << 20
-SUM_LINE = re.compile(r"^([0-9a-f]{64})  (\S.*)$")
-NAMED_BY_DIGEST = ("evidence/", "published/")
-STORED = ("evidence/", "certificates/", "published/")
+LOOKING, PLACING = 0.6, 0.3  # shares of the work; writing the rows is the rest
+MISFITS = (LookupError, ValueError, TypeError, AttributeError, ArithmeticError, ValidationError, ObjectDoesNotExist)
 
 
 @dataclass
 class _Arrival:
-    """What has come in so far: the keys of each model's rows by their names in the archive, and people by name."""
+    """What has come in so far: the keys of rows by their names in the archive, people by name, files by part."""
 
-    keys: dict[type[models.Model], dict[Any, Any]] = field(default_factory=dict)
-    people: dict[str, Person] = field(default_factory=dict)
+    people: dict[str, Person]
     same_people: bool = False
+    keys: dict[type[models.Model], dict[Any, Any]] = field(default_factory=dict)
+    places: dict[str, str] = field(default_factory=dict)
+    new_files: list[str] = field(default_factory=list)
 
 
-def read(path: Path, *, owner: Person, same_people: bool = False) -> Bench:
+def read(
+    path: Path,
+    *,
+    owner: Person,
+    name: str = "",
+    same_people: bool = False,
+    known: Mapping[str, Person] | None = None,
+    progress: Progress = quiet,
+    settle: Callable[[Bench, Look], None] = lambda bench, look: None,
+) -> Bench:
     """Bring a bench in and give it to its new owner.
 
-    Whoever the rows name becomes an account that nobody can sign in to, or, with `same_people`, the account that has
-    the user name here; either way nobody but the owner gets a role.
+    Whoever the rows name becomes an account that nobody can sign in to; but for those in `known`, and, with
+    `same_people`, for accounts that have the user name here. Either way nobody but the owner gets a role. `settle` is
+    called within the transaction, once everything is in: what it raises leaves nothing.
 
     Raises
     ------
     UnreadableFile
-        If the file is no archive of a bench, is damaged, or the bench (or one of its addresses) is here already.
+        If the file is no archive of a bench, is damaged, or the bench (or an address of its reviews) is here already.
     """
+    name = name or path.name
+    arrival = _Arrival(people=dict(known or {}), same_people=same_people)
+    with opened(path, name) as archive:
+        look = looked_at(archive, name, lambda stage, part: progress(stage, LOOKING * part))
+        if look.clashes:
+            raise _here_already(name, look.clashes[0])
+        with _all_or_nothing(arrival, name):
+            _files_in(archive, arrival, progress)
+            progress("Writing rows", LOOKING + PLACING)
+            with transaction.atomic():
+                bench = _rows_in(Rows(archive, name, look.version), arrival, name)
+                Membership.objects.create(bench=bench, person=owner, role=Role.OWNER)
+                shelf.refresh(Unit.objects.filter(bench=bench))
+                settle(bench, look)
+                return bench
+
+
+@contextmanager
+def _all_or_nothing(arrival: _Arrival, name: str) -> Iterator[None]:
+    """Take back the files that were placed where the rows did not follow; word what went wrong with them."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            _check(archive, path.name)
-            return _brought_in(archive, path.name, owner, _Arrival(same_people=same_people))
-    except zipfile.BadZipFile as error:
-        raise _refused(path.name, "no zip", "the archive of a bench", "Export the bench again.") from error
+        yield
+    except BaseException as error:
+        for stored_as in arrival.new_files:
+            if not Evidence.objects.filter(stored_as=stored_as).exists():
+                default_storage.delete(stored_as)
+        if isinstance(error, IntegrityError):
+            raise _here_already(name, "Rows of this archive are here already, or twice in it.") from error
+        if isinstance(error, (*MISFITS, DataError)):
+            raise refused(name, f"rows that do not fit ({error})", "rows of a bench", AGAIN) from error
+        raise
 
 
-def _refused(name: str, found: str, expected: str, remedy: str) -> UnreadableFile:
-    return UnreadableFile(place=Place(name), found=found, expected=expected, remedy=remedy)
+def _here_already(name: str, sentence: str) -> Exception:
+    found = f"rows that are here already: {sentence[0].lower()}{sentence[1:].rstrip('.')}"
+    remedy = "Delete or rename what is here first; nothing was brought in."
+    return refused(name, found, "a bench that is not on this installation", remedy)
 
 
-def _check(archive: zipfile.ZipFile, name: str) -> None:
-    """Recompute every checksum; refuse what is damaged, missing, not listed, or unpacks to more than it can hold."""
-    members = set(archive.namelist())
-    if bomb := next((info for info in archive.infolist() if is_bomb(info.compress_size, info.file_size)), None):
-        found = f"{bomb.filename}, {bomb.compress_size:,} bytes that unpack to {bomb.file_size:,}"
-        raise _refused(
-            name, found, f"parts that unpack to at most {MAX_RATIO} times as much", "Export the bench again."
-        )
-    if not {"manifest.json", "SHA256SUMS"} <= members:
-        raise _refused(name, "no manifest", "the archive of a bench", "Use a file that `export_bench` wrote.")
-    stated = json.loads(archive.read("manifest.json")).get("format")
-    if stated != FORMAT:
-        raise _refused(name, f"format {stated}", FORMAT, "Import it with the version that wrote it.")
-    lines = [SUM_LINE.match(line) for line in archive.read("SHA256SUMS").decode().splitlines()]
-    sums = {line[2]: line[1] for line in lines if line}
-    for member in sorted(members - {"SHA256SUMS"} | sums.keys()):
-        if member not in sums or member not in members or _digest(archive, member) != sums[member]:
-            raise _refused(name, f"{member} is not as listed", "parts as SHA256SUMS lists them", "Copy the file again.")
-        if _is_named_wrongly(member, sums[member]):
-            raise _refused(name, f"{member}, whose bytes have another digest", "evidence as it was", "Export it again.")
+def _files_in(archive: zipfile.ZipFile, arrival: _Arrival, progress: Progress) -> None:
+    """Keep the archive's files; what other benches keep under the same name is neither changed nor shared unseen."""
+    members = sorted(each for each in archive.namelist() if each.startswith(STORED))
+    for done, member in enumerate(members):
+        progress("Keeping files", LOOKING + PLACING * done / len(members))
+        folder, _, own = member.partition("/")
+        name = evidence_store.place_of(own) if folder == "evidence" else member
+        if default_storage.exists(name):
+            if default_storage.size(name) == archive.getinfo(member).file_size and _is_same(archive, member, name):
+                arrival.places[member] = name
+                continue
+            if folder != "certificates":  # named by its digest: what stands there is a part of it that a crash left
+                default_storage.delete(name)
+        with archive.open(member) as part:
+            arrival.places[member] = default_storage.save(name, File(part))
+        arrival.new_files.append(arrival.places[member])
 
 
-def _is_named_wrongly(member: str, digest: str) -> bool:
-    """Say whether bytes would be kept under another digest than their own: the store is shared by all benches."""
-    return member.startswith(NAMED_BY_DIGEST) and PurePosixPath(member).stem != digest
-
-
-def _digest(archive: zipfile.ZipFile, member: str) -> str:
+def _is_same(archive: zipfile.ZipFile, member: str, stored_as: str) -> bool:
     digest = hashlib.sha256()
-    with archive.open(member) as part:
-        while block := part.read(BLOCK):
+    with default_storage.open(stored_as) as stored:
+        while block := stored.read(BLOCK):
             digest.update(block)
-    return digest.hexdigest()
+    return digest.hexdigest() == digest_of(archive, member)
 
 
-def _brought_in(archive: zipfile.ZipFile, name: str, owner: Person, arrival: _Arrival) -> Bench:
-    try:
-        with transaction.atomic():
-            for model in travelling():
-                _rows_in(archive, model, arrival)
-            bench = Bench.objects.get(pk=next(iter(arrival.keys[Bench].values())))
-            Membership.objects.create(bench=bench, person=owner, role=Role.OWNER)
-            _files_in(archive)
-            shelf.refresh(Unit.objects.filter(bench=bench))
-            return bench
-    except IntegrityError as error:
-        raise _refused(
-            name,
-            "rows that are here already, or an address that another bench uses",
-            "a bench that is not on this installation",
-            "Delete or rename what is here first; nothing was brought in.",
-        ) from error
-    except (KeyError, ValueError, ValidationError, json.JSONDecodeError) as error:
-        raise _refused(name, f"rows that do not fit ({error})", "rows of a bench", "Export the bench again.") from error
+def _rows_in(rows: Rows, arrival: _Arrival, name: str) -> Bench:
+    """Insert all rows, then read them back and compare: what is here is what the archive says."""
+    for model in travelling():
+        _kind_in(rows, model, arrival)
+    bench = Bench.objects.get(pk=next(iter(arrival.keys[Bench].values())))
+    numbers = Numbers(bench)
+    people = {person.pk: username for username, person in arrival.people.items()}
+    for model in travelling():
+        for some in _some_at_once(rows.of(model)):
+            kept = model._base_manager.in_bulk([arrival.keys[model][row["id"]] for row in some])
+            for row in some:
+                now = canonical(written(kept[arrival.keys[model][row["id"]]], numbers, people))
+                if differs := sorted(_differing(model, canonical(row), now)):
+                    found = f"{model.__name__} {row['id']}, whose {differs[0]} is not kept as it stands there"
+                    raise refused(name, found, "rows of a bench", AGAIN)
+    return bench
 
 
-def _lines(archive: zipfile.ZipFile, model: type[models.Model]) -> Iterator[AnyRow]:
-    """Yield a model's rows; an archive from before there was the model has none."""
-    if f"rows/{model.__name__}.jsonl" not in archive.namelist():
-        return
-    with archive.open(f"rows/{model.__name__}.jsonl") as part:
-        for line in part:
-            yield json.loads(line)
+def _some_at_once(rows: Iterator[AnyRow]) -> Iterator[list[AnyRow]]:
+    while some := list(itertools.islice(rows, AT_ONCE)):
+        yield some
 
 
-def _rows_in(archive: zipfile.ZipFile, model: type[models.Model], arrival: _Arrival) -> None:
+def _differing(model: type[models.Model], told: AnyRow, now: AnyRow) -> set[str]:
+    """Return the fields that are not as told; where others had the address or the name first, it is another."""
+    moved = {Bench: "slug", CalibrationRecord: "certificate"}.get(model)
+    return {each for each, value in told.items() if each != moved and now[each] != value}
+
+
+def _kind_in(rows: Rows, model: type[models.Model], arrival: _Arrival) -> None:
     """Insert a model's rows; what they point at must have come in the same archive."""
     arrival.keys[model] = {}
-    rows = _lines(archive, model)
     own = [each.name for each in model._meta.concrete_fields if each.related_model is model]
-    for data in parents_first(rows, own[0]) if own else rows:
+    checked = rows.checked(model)
+    for told in parents_first(checked, own[0]) if own else checked:
         row = model()
         for each in model._meta.concrete_fields:
             if not (each.primary_key and is_numbered(model)):
-                setattr(row, each.attname, _value(each, data[each.name], arrival))
+                setattr(row, each.attname, _value(model, each, told, arrival))
         row.save_base(raw=True, force_insert=True)  # raw: instants that are set by themselves stay as they were
-        arrival.keys[model][data["id"]] = row.pk
+        arrival.keys[model][told["id"]] = row.pk
         for each in model._meta.many_to_many:
             names = arrival.keys[each.related_model]
-            getattr(row, each.name).set([names[other] for other in data[each.name]])
+            getattr(row, each.name).set([names[other] for other in told.get(each.name, [])])
 
 
-def _value(each: models.Field, value: Any, arrival: _Arrival) -> Any:
+def _value(model: type[models.Model], each: models.Field, told: AnyRow, arrival: _Arrival) -> Any:
+    value = settled(model, each, told)
+    if model is Evidence and each.name == "stored_as":
+        return arrival.places[f"evidence/{told['sha256']}"]
+    if model is CalibrationRecord and each.name == "certificate" and value:
+        return arrival.places[str(PurePosixPath(value))]
+    if model is Bench and each.name == "slug":
+        return free_slug(value)
     if value is None or not each.is_relation:
-        return each.to_python(value)
+        return value
     if each.related_model is Person:
         return _person(value, arrival).pk
-    key = each.related_model._meta.pk.to_python(value)
     names = arrival.keys[each.related_model]
-    return names[value] if value in names else names[str(key)]
+    return names[value] if value in names else names[str(each.related_model._meta.pk.to_python(value))]
+
+
+def free_slug(slug: str) -> str:
+    """Return the address a bench gets here: its own, or one close to it where another bench has that."""
+    others = itertools.chain([slug], (f"{slug[:54]}-{number}" for number in range(2, 10_000)))
+    return next(each for each in others if not Bench.objects.filter(slug=each).exists())
 
 
 def _person(username: str, arrival: _Arrival) -> Person:
@@ -166,16 +207,3 @@ def _stand_in(username: str) -> Person:
     names = itertools.chain([username], (f"{username[:140]}+{n}" for n in itertools.count(2)))
     free = next(name for name in names if not Person.objects.filter(username=name).exists())
     return Person.objects.create_user(username=free, is_active=False)
-
-
-def _files_in(archive: zipfile.ZipFile) -> None:
-    for member in archive.namelist():
-        if not member.startswith(STORED):
-            continue
-        if ".." in PurePosixPath(member).parts:
-            raise ValueError(f"a path that leaves its folder: {member}")
-        sha256 = member.removeprefix("evidence/")
-        name = f"sha256/{sha256[:2]}/{sha256}" if sha256 != member else member
-        if not default_storage.exists(name):
-            with archive.open(member) as part:
-                default_storage.save(name, File(part))

@@ -30,6 +30,9 @@ STAYS = {
     "SignInFailure": "belongs to an installation",
 }
 
+# Fields that say where this installation keeps something; they are set anew on arrival.
+LOCAL = {"Evidence": ("stored_as",)}
+
 
 def _models() -> list[type[models.Model]]:
     return [model for app in ("units", "tests_app") for model in apps.get_app_config(app).get_models()]
@@ -91,7 +94,10 @@ class Numbers:
 def written(row: models.Model, numbers: Numbers, people: dict[int, str]) -> AnyRow:
     """Return a row as plain data; people are named by their user names."""
     data: AnyRow = {}
+    local = LOCAL.get(type(row).__name__, ())
     for field in row._meta.concrete_fields:
+        if field.name in local:
+            continue
         value = field.value_from_object(row)
         if field.related_model is Person:
             value = None if value is None else people[value]

@@ -18,12 +18,12 @@ from reduction.method import METHOD_VERSION
 from tests_app.evidence_store import blocks_of
 from tests_app.models import Evidence, Point
 from units.archive.about import README
-from units.archive.rows import Numbers, canonical, of_bench, travelling, written
+from units.archive.rows import AnyRow, Numbers, canonical, of_bench, travelling, written
+from units.archive.versions import FORMAT
 from units.editions import raw
 from units.models import Bench, CalibrationRecord, Edition, Membership, Person
 from units.spreadsheet import harmless
 
-FORMAT = "cooling-ledger-bench/1"
 TABLE = (
     "session", "unit", "label", "start", "end", "usable", "room_temp_c", "room_wet_bulb_c", "outdoor_temp_c",
     "capacity_w", "capacity_u95_w", "capacity_kind", "power_w", "power_u95_w", "eer_btu_per_wh", "eer_u95", "cop",
@@ -66,13 +66,15 @@ def _written_into(archive: _Zip, bench: Bench, progress: Callable[[str, float], 
         name = f"rows/{model.__name__}.jsonl"
         rows = [written(row, numbers, people) for row in of_bench(model, bench).iterator(chunk_size=500)]
         counts[model.__name__] = len(rows)
-        content.update(_canonical_lines(name, rows))
-        archive.add(name, (_line(row) for row in rows))
+        content.update(heading(model.__name__))
+        for row in rows:
+            content.update(line(canonical(row)))
+        archive.add(name, (line(row) for row in rows))
     for step, (name, stored_as) in enumerate(files, start=len(kinds)):
         progress("Copying files", step / steps)
         archive.add(name, blocks_of(stored_as))
-        content.update(f"{archive.sums[name]}  {name}\n".encode())
-    archive.add("people.jsonl", (_line(row) for row in _people(bench)))
+        content.update(of_file(name, archive.sums[name]))
+    archive.add("people.jsonl", (line(row) for row in _people(bench)))
     archive.add("points.csv", [points_table(bench)])
     archive.add("README.md", [README.encode()])
     manifest = {
@@ -88,12 +90,19 @@ def _written_into(archive: _Zip, bench: Bench, progress: Callable[[str, float], 
     return content.hexdigest()
 
 
-def _line(row: dict[str, Any]) -> bytes:
+def heading(kind: str) -> bytes:
+    """Return what stands before a kind's rows in the content that is hashed."""
+    return f"rows/{kind}.jsonl\n".encode()
+
+
+def line(row: AnyRow) -> bytes:
+    """Return a row as one line."""
     return json.dumps(row, ensure_ascii=False, sort_keys=True).encode() + b"\n"
 
 
-def _canonical_lines(name: str, rows: list[dict[str, Any]]) -> bytes:
-    return name.encode() + b"\n" + b"".join(_line(canonical(row)) for row in rows)
+def of_file(name: str, sha256: str) -> bytes:
+    """Return what stands for a file in the content that is hashed."""
+    return f"{sha256}  {name}\n".encode()
 
 
 def _files(bench: Bench) -> Iterator[tuple[str, str]]:
