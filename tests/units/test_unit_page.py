@@ -54,6 +54,22 @@ def test_a_quantity_that_no_balance_gives_was_not_measured(unit, visitor):
     assert cells(page(visitor, unit), "Sound level")[2:] == ["not measured", "not judged"]
 
 
+def test_the_units_one_figure_stands_beside_the_claim_it_was_brought_to_and_no_other(unit, visitor):
+    mild = Claim.objects.create(
+        unit=unit, quantity="capacity", value=2600, quantity_unit="W", value_si=2600, outdoor_temp_c=27.8,
+        condition_name="27.8 °C outdoors",
+    )  # fmt: skip
+    judged = [CANNOT_TELL | {"words": "meets"}, CANNOT_TELL | {"claimed": 2600.0, "measured": 2550.0}]
+    builders.a_published_point(unit=unit, capacity_w=2300.0, capacity_u95_w=60.0, detail={"verdicts": judged})
+    rows = page(visitor, unit).split('<th scope="row">Cooling capacity</th>')[1:]
+    beside = {
+        mild.condition_name in row: " ".join(re.sub("<[^>]+>", " ", row.split("</tr>")[0]).split()) for row in rows
+    }
+    assert "2,300 ± 60 W" in beside[False]
+    assert "2,300 ± 60 W" not in beside[True]
+    assert "2,600 ± 400 W" in beside[True]  # 2550 ± 420, rounded to the uncertainty
+
+
 def test_a_mean_of_points_says_so_and_by_which_of_them_it_is_judged(unit, visitor):
     for capacity, u95 in ((2300.0, 60.0), (2320.0, 90.0)):
         builders.a_published_point(unit=unit, label=f"run {u95:g}", capacity_w=capacity, capacity_u95_w=u95,

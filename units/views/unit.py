@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -12,13 +11,13 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from reduction.ground.constants import BTU_PER_H_PER_W, eer_from_cop
-from reduction.judge.verdict import QUANTITY
+from reduction.ground.constants import BTU_PER_H_PER_W
 from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access
 from units.chart_files import asked_file
 from units.charts import bench as bench_charts
+from units.claims import in_order, verdict_on
 from units.compare.comparison import compare
 from units.compare.points import PointRow, UnitRow, published_in
 from units.compare.season import Choice, procedure_figures_of, season_of
@@ -65,7 +64,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "unit": unit,
         "row": row,
         "tags": unit.tags.all(),
-        "claims": [_beside(row, claim, figure, display) for claim in row.unit.claims.all()],
+        "claims": [_beside(row, claim, figure, display) for _, claim in in_order(row.unit)],
         **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": access.visible(Session, request.user).filter(unit=unit),
@@ -104,7 +103,8 @@ def _beside(row: UnitRow, claim: Claim, figure: PooledFigure | None, display: Di
     write = _writer(claim.quantity, display)
     verdict, point = _verdict(row, claim)
     measured, how = NOT_MEASURED, ""
-    if figure is not None and claim.quantity in POOLED:
+    leads = row.claims.get(claim.quantity) == claim
+    if figure is not None and leads and claim.quantity in POOLED:
         measured, how = write(*POOLED[claim.quantity](figure)), basis_of(figure)
     elif verdict is not None:
         factor = verdict["claimed"] / claim.value_si
@@ -126,14 +126,11 @@ def _verdict(row: UnitRow, claim: Claim) -> tuple[dict[str, Any] | None, PointRo
 
     A quantity may be claimed more than once, on different bases.
     """
-    stated = eer_from_cop(claim.value_si) if claim.quantity == "cop" else claim.value_si
     head = headline(row.points, row.rating)
     others = sorted((point for point in row.points if point is not head), key=lambda point: point.capacity_u95_w)
     for point in [head, *others] if head else others:
-        for found in point.detail.get("verdicts") or []:
-            same = found["quantity"] == QUANTITY.get(claim.quantity)
-            if same and math.isclose(found["claimed"], stated, rel_tol=1e-6):
-                return found, point
+        if found := verdict_on(claim.quantity, claim.value_si, point.detail.get("verdicts") or []):
+            return found, point
     return None, None
 
 
