@@ -13,18 +13,21 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
+from tests.builders import NOON
+
 ROOT = Path(__file__).resolve().parent.parent
 SCENE = """
 from tests import builders, logs
 from tests_app.actions import reduce
 from units.actions import editions, reviews, second_step, tokens
-from units.models import SecondStep
+from units.models import SecondStep, SecondStepRule
 for slug in ("larkmoor", "overwater"):
     bench = builders.a_bench(name=slug.title(), slug=slug)
     owner = builders.a_person(bench=bench, role="owner", username=f"odile-{slug}")
     owner.set_password("a long and quiet evening"); owner.save()
     recovery = [second_step._hashed("abcd-efgh")]
     SecondStep.objects.create(person=owner, salt=slug, confirmed_at=builders.NOON, recovery=recovery)
+    SecondStepRule.objects.create(bench=bench, begins_at=builders.NOON)
     unit = builders.a_unit(bench=bench, claims={}, obtained="bought", afterwards="kept")
     session = builders.a_session(bench=bench, unit=unit, with_logs=["temperatures", "plugs"],
                                  reduction_settings={"monte_carlo_draws": 2000})
@@ -88,8 +91,10 @@ def test_a_backup_goes_from_sqlite_to_postgresql_and_back_without_a_change(postg
     people = "from django.contrib.auth import authenticate as a; from units.models import *; "
     people += "from units.actions import second_step; odile = "
     people += "a(username='odile-larkmoor', password='a long and quiet evening'); "
-    asks = "print(odile, ApiToken.objects.count(), second_step.passes(person=odile, code='ABCD EFGH'))"
-    assert "odile-larkmoor 2 True" in back("shell", "-v0", "-c", people + asks).stdout
+    asks = "print(odile, ApiToken.objects.count(), second_step.passes(person=odile, code='ABCD EFGH'), "
+    asks += "*sorted(f'{one.bench.slug}@{one.begins_at:%F}' for one in SecondStepRule.objects.all()))"
+    told = f"odile-larkmoor 2 True larkmoor@{NOON:%F} overwater@{NOON:%F}"
+    assert told in back("shell", "-v0", "-c", people + asks).stdout
 
 
 def test_a_backup_is_restored_into_an_empty_installation_only(tmp_path: Path) -> None:

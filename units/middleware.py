@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponseNotAllowed
+from django.shortcuts import redirect
 from django.urls import reverse
 
 from units import access
+from units.problems import wants_data
 from units.quantities import CHOICES, display_of
 
 if TYPE_CHECKING:
@@ -54,6 +57,13 @@ class BenchMiddleware:
         person = request.user
         request.bench = access.current_bench(person, request.session.get(BENCH_IN_SESSION))
         return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """Lead to the second step where nothing else is missing; a program is told so."""
+        if not isinstance(exception, access.SecondStepNeeded) or wants_data(request):
+            return None
+        messages.warning(request, str(exception))
+        return redirect("second-step")
 
 
 class PageMethodsMiddleware:

@@ -9,13 +9,11 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.contrib import messages
 from django.core.exceptions import TooManyFilesSent
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 
 from reduction.errors import ReductionError
-from units.access import SecondStepNeeded
 
 if TYPE_CHECKING:
     from django.forms import BaseForm
@@ -104,12 +102,9 @@ class ProblemsMiddleware:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """Answer a ReductionError and a store that is full, lead to the second step; leave all others to Django."""
+        """Answer a ReductionError and a store that is full; leave all others to Django."""
         if isinstance(exception, ReductionError):
             return as_response(request, exception)
-        if isinstance(exception, SecondStepNeeded) and not wants_data(request):
-            messages.warning(request, str(exception))
-            return redirect("second-step")
         if is_full(exception):
             log.error("A disk is full: %s", exception)
             return page(request, HTTPStatus.INSUFFICIENT_STORAGE)
