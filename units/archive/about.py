@@ -7,7 +7,7 @@ This zip holds one reviewer's bench whole. It opens with any zip program; every 
 
 | part | what it is |
 |---|---|
-| `manifest.json` | format, name, when it was written, number of rows of each kind, digest of the content |
+| `manifest.json` | format with its version, name, when it was written, number of rows of each kind, digest of the content |
 | `rows/<Kind>.jsonl` | one JSON object a line for each row; `id` names it, what points elsewhere holds an `id` |
 | `evidence/<SHA-256>` | log files byte for byte; `rows/SessionFile.jsonl` has the names they came with |
 | `certificates/…` | calibration certificates as uploaded |
@@ -21,8 +21,9 @@ Quantities are SI; a field's name ends in its unit: `_w` watt, `_c` degree Celsi
 `rows/Reduction.jsonl` holds, for each reduction, the session document it was made from and the full result; what later
 reductions supersede is still there.
 
-Bring it back with `python manage.py import_bench FILE --owner USER` on any installation. Accounts do not travel:
-USER owns the bench there, and whoever else is named in the rows appears as an account that nobody can sign in to;
+Bring it back on any installation: signed in, under "Bring a bench in", or with
+`python manage.py import_bench FILE --owner USER`. The format has a version, stated in `manifest.json`; a program reads
+its own and every earlier one, and refuses a later one. Accounts do not travel: who brings it in owns the bench there, and whoever else is named in the rows appears as an account that nobody can sign in to;
 with `--same-people` accounts of the same user names are named instead. Neither gives anybody a role.
 Tokens of programs do not travel. Everything else is restored, and the digest of the content is the same.
 
