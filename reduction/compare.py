@@ -76,9 +76,9 @@ def pool(values: Sequence[float], covariance: FloatArray) -> Pooled:
 
     References
     ----------
-    Weighted mean: any text on least squares, with the bound w ≥ 0; the puzzle: F. H. Fröhner, Nucl. Sci. Eng. 126
-    (1997) 1; negative weights as a sign of correlations taken too literally: A. Valassi and R. Chierici, Eur. Phys. J.
-    C 74 (2014) 2717; R. T. Birge, Phys. Rev. 40 (1932) 207 for the ratio (all from memory).
+    Weighted mean: any text on least squares, here with w ≥ 0. The puzzle, and when it comes of two values, r > σ1/σ2:
+    T. Burr et al., Algorithms 4 (2011) 28, equation (10). R. T. Birge, Phys. Rev. 40 (1932) 207 for the ratio (from
+    memory).
 
     Examples
     --------

@@ -36,7 +36,7 @@ from reduction.session import (
 )
 
 FILM_W_PER_M2_K = (1.0 / 0.13, 17.03)
-"""Of a duct in a room: still air on a wall, R_si = 0.13 m²·K/W (ISO 6946, from memory), to the 3 Btu/(h·ft²·°F) that
+"""Of a duct in a room: still air on a wall, R_si = 0.13 m²·K/W (ISO 6946), to the 3 Btu/(h·ft²·°F) that
 the procedure takes for a hose."""
 FILM = sum(FILM_W_PER_M2_K) / 2.0
 FILM_U = (FILM_W_PER_M2_K[1] - FILM_W_PER_M2_K[0]) / sqrt(12.0)

@@ -57,7 +57,7 @@ class Procedure:
 PROCEDURES = (
     Procedure(
         "CSPF (ISO 16358-1)", "iso_16358", ISO_NO_LOAD_C, ISO_FULL_LOAD_C, 1.0, "iso_t1", 1.0, "W/W",
-        (UnitKind.WINDOW, UnitKind.THROUGH_WALL, UnitKind.MINI_SPLIT), "ISO 16358-1, bins and load line from memory",
+        (UnitKind.WINDOW, UnitKind.THROUGH_WALL, UnitKind.MINI_SPLIT), "ISO 16358-1:2013, T1 bins and load line",
     ),
     Procedure(
         "SEER (EU 206/2012)", "eu_cooling", EU_NO_LOAD_C, EU_DESIGN_C, 1.0, "iso_t1", 1.0, "W/W",
@@ -65,7 +65,7 @@ PROCEDURES = (
     ),
     Procedure(
         "SEER (AHRI 210/240 bins)", "ahri_210_240", AHRI_NO_LOAD_C, AHRI_RATED_C, AHRI_OVERSIZE, "us_room_95f",
-        BTU_PER_H_PER_W, "Btu/(W·h)", (UnitKind.MINI_SPLIT,), "AHRI 210/240 bins; load line from memory",
+        BTU_PER_H_PER_W, "Btu/(W·h)", (UnitKind.MINI_SPLIT,), "AHRI 210/240, bins and load line of Appendix M (2017)",
     ),
 )  # fmt: skip
 

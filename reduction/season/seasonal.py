@@ -18,11 +18,11 @@ FloatArray = NDArray[np.float64]
 Curve = Callable[[FloatArray], FloatArray]
 
 CYCLING_LOSS = 0.25  # C_D where it was not measured: ISO 16358-1, AHRI 210/240 and Regulation (EU) 206/2012 default
-ISO_CAPACITY_29 = 1.077  # Q(29 °C)/Q(35 °C) of a fixed-speed unit, ISO 16358-1 default, from memory
-ISO_POWER_29 = 0.914  # P(29 °C)/P(35 °C), ISO 16358-1 default, from memory
-ISO_NO_LOAD_C, ISO_FULL_LOAD_C = 20.0, 35.0  # ISO 16358-1 load line, from memory
+ISO_CAPACITY_29 = 1.077  # Q(29 °C)/Q(35 °C) of a fixed-speed unit, ISO 16358-1:2013 default
+ISO_POWER_29 = 0.914  # P(29 °C)/P(35 °C), ISO 16358-1:2013 default
+ISO_NO_LOAD_C, ISO_FULL_LOAD_C = 20.0, 35.0  # ISO 16358-1:2013 load line
 EU_NO_LOAD_C, EU_DESIGN_C = 16.0, 35.0  # Regulation (EU) 206/2012: pl = (T − 16)/(35 − 16)
-AHRI_OVERSIZE = 1.1  # AHRI 210/240: BL = (T − 65 °F)/(95 − 65) × Q(95 °F)/1.1, from memory
+AHRI_OVERSIZE = 1.1  # AHRI 210/240-2017, Appendix M: BL = (T − 65 °F)/30 × Q(95 °F)/1.1
 AHRI_NO_LOAD_C, AHRI_RATED_C = 18.333333, 35.0
 
 
@@ -110,8 +110,8 @@ def bin_season(
 
     References
     ----------
-    Bin method of ISO 16358-1 and AHRI 210/240 (degradation coefficient); interpolation between levels as ISO 16358-1
-    does it for variable units (from memory).
+    Bin method of ISO 16358-1 and AHRI 210/240 (degradation coefficient). For variable units ISO 16358-1:2013
+    interpolates the efficiency between the temperatures at which a level just meets the load instead.
     """
     capacity, power = (np.atleast_2d(np.asarray(each, dtype=np.float64)) for each in (capacity_w, power_w))
     met = np.minimum(load_w, capacity[-1])
@@ -173,7 +173,7 @@ def iso_cspf(capacity_35_w: float, power_35_w: float) -> float:
 
     References
     ----------
-    ISO 16358-1 bins, slopes and C_D, from memory; CSPF/EER = 1.062 agrees with what is quoted of it.
+    ISO 16358-1:2013, T1 bins, default slopes and C_D; CSPF/EER = 1.062 agrees with what is quoted of it.
 
     Examples
     --------
@@ -193,7 +193,7 @@ def ahri_seer(capacity: Curve, power: Curve, cycling_loss: float = CYCLING_LOSS)
 
     References
     ----------
-    AHRI 210/240 bins and load line (load line from memory).
+    AHRI 210/240, bins of Table 19 and load line of Appendix M (2017).
     """
     bins = published_bins("ahri_210_240")
     rated = float(capacity(np.array([AHRI_RATED_C]))[0])

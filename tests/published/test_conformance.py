@@ -10,5 +10,7 @@ from tests.published.rows import Row, published
 
 @pytest.mark.parametrize("row", published("conformance"), ids=lambda row: row.source)
 def test_conformance_probability_is_that_of_the_guide(row: Row) -> None:
-    above = Belief(row.estimate, row.estimate, row.u).probability_above(row.limit)
-    assert row.agrees(above if row.side == "lower" else 1.0 - above)
+    belief = Belief(row.estimate, row.estimate, row.u)
+    above = belief.probability_above(row.limit)
+    between = above - belief.probability_above(row.upper_limit or row.limit)
+    assert row.agrees({"lower": above, "upper": 1.0 - above, "between": between}[row.side])

@@ -7,7 +7,7 @@ import pytest
 from reduction.ground.moist_air import vaporisation_heat_j_per_kg
 from reduction.planning.circuits import Circuit, CircuitLoad, use_of
 from reduction.planning.sizing import people_heat_w, room_size_btu_per_h
-from reduction.room.envelope import HEAT_CAPACITY_J_PER_M2_K
+from reduction.room.envelope import HEAT_CAPACITY_J_PER_M2_K, ORDINARY_ROOM_M3, ORDINARY_UA_W_PER_K
 from tests.published.rows import Row, published
 
 
@@ -40,3 +40,14 @@ def test_people_give_the_heat_of_the_handbook(row: Row) -> None:
 def test_a_drifting_room_takes_the_heat_of_its_construction(row: Row) -> None:
     heat = HEAT_CAPACITY_J_PER_M2_K[row.construction] * row.floor_m2 * row.drift_k_per_h / 3600.0
     assert row.agrees(heat)
+
+
+@pytest.mark.parametrize(("case", "edge", "changes_per_h"), [("low", 0, 0.1), ("high", 1, 0.5)])
+def test_the_band_of_an_unknown_room_ends_at_rooms_of_published_u_values(
+    case: str, edge: int, changes_per_h: float
+) -> None:
+    """Own sum: each element's area by its published U-value, and 0.335 W/K for each m³/h of leaking air."""
+    walls = [row for row in published("conductance") if row.case == case]
+    air_w_per_k = 1.2 * 1005.0 / 3600.0 * changes_per_h * ORDINARY_ROOM_M3
+    total = sum(row.area_m2 * row.value for row in walls) + air_w_per_k
+    assert ORDINARY_UA_W_PER_K[edge] == pytest.approx(total, rel=max(row.tolerance for row in walls))

