@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from math import sqrt
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
-from reduction.compare import Pooled, covariance_of, pool
+from reduction.compare import Pooled
 from reduction.ground.tables import table
+from reduction.pooling import pool_repeats
 
 if TYPE_CHECKING:
     from reduction.session import Condition
@@ -104,7 +105,7 @@ class PooledFigure:
 
 
 @dataclass(frozen=True)
-class _Figure:
+class Figure:
     """What one point says on a basis."""
 
     capacity_w: float
@@ -116,36 +117,24 @@ class _Figure:
     point: Telling
 
 
-@dataclass(frozen=True)
-class Line:
-    """A contribution as `covariance_of` reads it."""
-
-    shared_key: str
-    contribution_w: float
-
-
-@dataclass(frozen=True)
-class Budgeted:
-    """A figure as `covariance_of` reads a point's capacity: what it shares with others, and all of its own u."""
-
-    budget: tuple[Line, ...]
-    capacity_u_w: float
-
-
 def pooled_at(at: str, points: Iterable[Telling], rating: Condition) -> PooledFigure | None:
     """Return a unit's like points on a basis as one figure; None where none of them stands there."""
-    figures = _like(at, points, rating)
-    return _pooled(figures) if figures else None
+    figures = like(at, points, rating)
+    return pooled(figures) if figures else None
 
 
 def headline(points: Iterable[Point], rating: Condition) -> Point | None:
     """Return the best known of the points that are pooled at the claim's condition."""
-    figures = _like(RATED, points, rating)
+    return best_known(like(RATED, points, rating))  # type: ignore[return-value]  # it is one of those given
+
+
+def best_known(figures: Iterable[Figure]) -> Telling | None:
+    """Return the point whose figure has the smallest share of uncertainty."""
     best = min(figures, key=lambda figure: figure.capacity_u95_w / abs(figure.capacity_w or 1.0), default=None)
-    return best.point if best else None  # type: ignore[return-value]  # it is one of those given
+    return best.point if best else None
 
 
-def _like(at: str, points: Iterable[Telling], rating: Condition) -> list[_Figure]:
+def like(at: str, points: Iterable[Telling], rating: Condition) -> list[Figure]:
     """Return what the points say on a basis, so that none is pooled with one of another meaning.
 
     Total capacities stand before sensible ones, and points at the unit's full ability before those it held back in.
@@ -175,37 +164,36 @@ def _shows_it(point: Telling, rating: Condition) -> bool:
     return point.limit not in PART_LOAD and is_near(point.room_temp_c, point.outdoor_temp_c, rating)
 
 
-def _rated(point: Telling, rating: Condition) -> _Figure | None:
+def _rated(point: Telling, rating: Condition) -> Figure | None:
     rated = rating_among(point.detail.get("ratings"), rating)
     if rated is not None:
         figures = (rated[name] for name in ("capacity_w", "capacity_u95_w", "eer_btu_per_wh", "eer_u95"))
-        return _Figure(*figures, f"corrected to {rated['condition']}", True, point)
+        return Figure(*figures, f"corrected to {rated['condition']}", True, point)
     return _as_it_is(point, AT_RATING, to_claim=True) if _shows_it(point, rating) else None
 
 
-def _tested(point: Telling, at: str, rating: Condition) -> _Figure | None:
+def _tested(point: Telling, at: str, rating: Condition) -> Figure | None:
     band = next((band for band in BANDS if band.holds(point.outdoor_temp_c)), None)
     if band is None or band.key != at:
         return None
     return _as_it_is(point, "", to_claim=_shows_it(point, rating))
 
 
-def _as_it_is(point: Telling, basis: str, *, to_claim: bool) -> _Figure:
+def _as_it_is(point: Telling, basis: str, *, to_claim: bool) -> Figure:
     figures = (point.capacity_w, point.capacity_u95_w, point.eer_btu_per_wh, point.eer_u95)
-    return _Figure(*figures, basis, to_claim, point)
+    return Figure(*figures, basis, to_claim, point)
 
 
-def _pooled(figures: Sequence[_Figure]) -> PooledFigure:
-    capacities = [_capacity(figure) for figure in figures]
-    capacity = pool([figure.capacity_w for figure in figures], covariance_of(capacities))  # type: ignore[arg-type]
+def pooled(figures: Sequence[Figure]) -> PooledFigure:
+    """Return like points as one figure."""
+    capacity, shared = pool_repeats(
+        [figure.capacity_w for figure in figures],
+        [figure.capacity_u95_w / U95_PER_U for figure in figures],
+        [_shares(each.point, "budget", each.capacity_w, each.point.capacity_w) for each in figures],
+    )
     capacity = _widened(capacity, [_left_open(each.capacity_w, each.capacity_u95_w, each.point.capacity_w,
                                               each.point.capacity_u95_w) for each in figures])  # fmt: skip
-    with_eer = [figure for figure in figures if figure.eer is not None]
-    eers = [_eer(figure) for figure in with_eer]
-    eer = pool([figure.eer for figure in with_eer], covariance_of(eers)) if eers else None  # type: ignore[arg-type]
-    if eer:
-        eer = _widened(eer, [_left_open(each.eer, each.eer_u95, each.point.eer_btu_per_wh, each.point.eer_u95)
-                             for each in with_eer])  # fmt: skip
+    eer, eer_shared = _pooled_eer([figure for figure in figures if figure.eer is not None])
     first = figures[0].point
     return PooledFigure(
         capacity_w=capacity.value,
@@ -219,9 +207,21 @@ def _pooled(figures: Sequence[_Figure]) -> PooledFigure:
         capacity_tolerance=_tolerance(first, "capacity"),
         eer_tolerance=_tolerance(first, "eer"),
         n_points=len(figures),
-        shared=_weighted(capacities, capacity),
-        eer_shared=_weighted(eers, eer) if eer else {},
+        shared=shared,
+        eer_shared=eer_shared,
     )
+
+
+def _pooled_eer(figures: Sequence[Figure]) -> tuple[Pooled | None, dict[str, float]]:
+    if not figures:
+        return None, {}
+    eer, shared = pool_repeats(
+        [figure.eer for figure in figures],  # type: ignore[misc]  # those without one are left out
+        [(figure.eer_u95 or 0.0) / U95_PER_U for figure in figures],
+        [_shares(each.point, "eer_budget", each.eer, each.point.eer_btu_per_wh) for each in figures],
+    )
+    left_open = [_left_open(each.eer, each.eer_u95, each.point.eer_btu_per_wh, each.point.eer_u95) for each in figures]
+    return _widened(eer, left_open), shared
 
 
 def _left_open(shown: float | None, u95: float | None, measured: float | None, measured_u95: float | None) -> float:
@@ -237,31 +237,14 @@ def _widened(pooled: Pooled, left_open: Sequence[float]) -> Pooled:
     return replace(pooled, u=sqrt(pooled.u**2 + max(together - apart, 0.0)))
 
 
-def _weighted(budgets: Sequence[Budgeted], pooled: Pooled) -> dict[str, float]:
-    """Return of each shared error the weighted sum of what the repeats carry."""
-    shared: Counter[str] = Counter()
-    for budget, weight in zip(budgets, pooled.weights, strict=True):
-        for line in budget.budget:
-            shared[line.shared_key] += weight * line.contribution_w
-    return dict(shared)
-
-
-def _capacity(figure: _Figure) -> Budgeted:
-    """Return the figure's budget; a corrected figure keeps its point's shares, scaled as the figure was."""
-    lines = _lines(figure.point, "budget", figure.capacity_w, figure.point.capacity_w)
-    return Budgeted(lines, figure.capacity_u95_w / U95_PER_U)
-
-
-def _eer(figure: _Figure) -> Budgeted:
-    lines = _lines(figure.point, "eer_budget", figure.eer, figure.point.eer_btu_per_wh)
-    return Budgeted(lines, (figure.eer_u95 or 0.0) / U95_PER_U)
-
-
-def _lines(point: Telling, name: str, shown: float | None, measured: float | None) -> tuple[Line, ...]:
-    """Return the lines that others may share."""
+def _shares(point: Telling, name: str, shown: float | None, measured: float | None) -> dict[str, float]:
+    """Return what a figure carries of errors that others may share; a corrected one its point's, scaled as it was."""
     factor = shown / measured if shown and measured else 1.0
-    budget = point.detail.get(name) or []
-    return tuple(Line(line["shared_key"], line["contribution_w"] * factor) for line in budget if line["shared_key"])
+    shares: Counter[str] = Counter()
+    for line in point.detail.get(name) or []:
+        if line["shared_key"]:
+            shares[line["shared_key"]] += line["contribution_w"] * factor
+    return shares
 
 
 def _tolerance(point: Telling, quantity: str) -> float | None:

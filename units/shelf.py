@@ -18,7 +18,7 @@ from reduction.judge.claims import default_condition
 from reduction.judge.verdict import other_basis
 from units.claims import leading
 from units.models import CatalogueEntry, Claim, PooledRow, PublishedPoint, Unit
-from units.pooled import BANDS, BASES, POOLING, RATED, PooledFigure, headline, pooled_at
+from units.pooled import BANDS, BASES, POOLING, RATED, PooledFigure, best_known, like, pooled
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -109,9 +109,12 @@ def _published_points(unit_ids: list[UUID]) -> dict[UUID, list[Told]]:
 def _rows(unit: Unit, audience: str, points: list[Told]) -> tuple[CatalogueEntry, list[PooledRow]]:
     claims = leading(unit)
     rating = rating_of(unit, claims.get("capacity"))
-    pooled = {at: figure for at in BASES if (figure := pooled_at(at, points, rating))}
-    entry = _entry(unit, claims, audience, points, rating, pooled.get(RATED))
-    return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in pooled.items()]
+    found = {at: figures for at in BASES if (figures := like(at, points, rating))}
+    one = {at: pooled(figures) for at, figures in found.items()}
+    entry = _entry(unit, claims, audience, points, rating, one.get(RATED))
+    head = best_known(found.get(RATED, []))
+    entry.explained = bool(head and head.detail.get("shortfall"))
+    return entry, [PooledRow(entry=entry, at=at, **vars(figure)) for at, figure in one.items()]
 
 
 def _entry(
@@ -122,7 +125,7 @@ def _entry(
     rating: Condition,
     figure: PooledFigure | None,
 ) -> CatalogueEntry:
-    capacity, eer, head = claims.get("capacity"), claims.get("eer"), headline(points, rating)
+    capacity, eer = claims.get("capacity"), claims.get("eer")
     comparable = figure is not None and not other_basis("capacity", doc.UnitKind(unit.kind))
     claimed = capacity.value_si if capacity and comparable else None
     return CatalogueEntry(
@@ -142,7 +145,6 @@ def _entry(
         ratio_u95=figure.capacity_u95_w / claimed if figure and claimed else None,
         comparable=comparable,
         point_count=len(points),
-        explained=bool(head and head.detail.get("shortfall")),
         pooling=POOLING,
     )
 

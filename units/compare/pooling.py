@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from reduction.compare import FloatArray, covariance_of, order
-from units.pooled import Budgeted, Line
+from reduction.compare import FloatArray, order
+from reduction.pooling import SharedErrors
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -48,14 +48,12 @@ def together(figures: Mapping[UUID, PooledFigure | None], benches: Mapping[UUID,
         key: figure for key, figure in figures.items() if figure and getattr(figure, _NAMES[quantity][0]) is not None
     }
     value, u, shared = _NAMES[quantity]
-    carried = [
-        Budgeted(
-            tuple(Line(f"{benches[key]}:{name}", part) for name, part in getattr(figure, shared).items()),
-            getattr(figure, u),
-        )
+    us = [getattr(figure, u) for figure in known.values()]
+    shares = [
+        {f"{benches[key]}:{name}": part for name, part in getattr(figure, shared).items()}
         for key, figure in known.items()
     ]
-    covariance = covariance_of(carried) if carried else np.zeros((0, 0))  # type: ignore[arg-type]
+    covariance = SharedErrors.of(us, shares).covariance(us) if us else np.zeros((0, 0))
     return Together(tuple(known), np.array([getattr(figure, value) for figure in known.values()]), covariance)
 
 
