@@ -52,6 +52,7 @@ class SecondStepRuleForm(forms.Form):
     begins = forms.TypedChoiceField(
         label="People of this bench",
         choices=[
+            ("", "choose…"),
             ("never", "sign in by password alone, if they like"),
             ("0", "need a second step from now on"),
             ("7", "need a second step in 7 days"),
