@@ -23,6 +23,10 @@ MOST_POINTS = 60_000
 SEARCH_S = 5400.0  # an hour of daylight saving and half an hour more
 SLOPE_S = 60.0
 LEAST_CORRELATION = 0.4
+TIED, DOUBTFUL = (
+    0.98,
+    0.6,
+)  # of the best correlation, and the least where two lags fit alike: even cycles repeat themselves
 LEAST_DRIFT_S = 20.0  # change of the offset between the halves of a run that is worth a word
 LEAST_HALF_S = 5400.0
 # How long after the switching the room's air answers, and how well that is known. Computed with room models of one
@@ -81,6 +85,11 @@ class _Match:
     rival_lag_s: float
     rival: float
 
+    @property
+    def is_tied(self) -> bool:
+        """Whether an offset a heater cycle or more away fits about as well."""
+        return self.rival >= TIED * self.correlation
+
 
 def clock_offers(series: tuple[Series, ...]) -> tuple[ClockOffer, ...]:
     """Offsets between files that share the switching of a heater, or of a unit that cycles.
@@ -121,7 +130,7 @@ def _offer(driver: Series, answers: list[Series]) -> ClockOffer | None:
     logs = [driver, *answers]
     whole = min(s.time_s[0] for s in logs), max(s.time_s[-1] for s in logs)
     match = _match(driver, answers, *whole)
-    if match is None or match.correlation < LEAST_CORRELATION:
+    if match is None or match.correlation < (DOUBTFUL if match.is_tied else LEAST_CORRELATION):
         return None
     expected, u_s = ANSWER_S[kind]
     offset = expected - match.lag_s
@@ -132,7 +141,7 @@ def _offer(driver: Series, answers: list[Series]) -> ClockOffer | None:
     because = (
         f"{len(answers)} thermometer{'s' if len(answers) > 1 else ''} answer {driver.name} {match.lag_s:+.0f} s after "
         f"it switches, where {expected:+.0f} ± {2 * u_s:.0f} s is usual (correlation {match.correlation:.2f}, the next "
-        f"best {match.rival:.2f} at {match.rival_lag_s:+.0f} s){drift_words}"
+        f"best {match.rival:.2f} at {match.rival_lag_s:+.0f} s{', which fits as well' * match.is_tied}){drift_words}"
     )
     correction = ClockCorrection(
         offset_s=round(offset),

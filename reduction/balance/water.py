@@ -21,6 +21,9 @@ OUTSIDE_RATE = 0.3
 """Relative standard uncertainty of taking a rate over for time that was not weighed; common practice, no source."""
 HANDLING = 6.0
 """A step against the trend of so many usual steps is a refill or an emptying, not flow; common practice, no source."""
+MOST_HANDLED, UNSTEADY = 0.1, 0.1
+"""Steps against the trend in more of the readings are a tank that ran dry or a flow that changed, and what its rate is
+then doubted by, relative standard uncertainty; common practice, no source."""
 LEAST_READINGS = 4
 
 
@@ -52,11 +55,15 @@ def scale_rate(series: Series, start_s: float, end_s: float) -> WaterRate | None
     if len(time_s) < LEAST_READINGS:
         return None
     handled, times = _unhandled(time_s, mass)
-    slope, u, _ = slope_of(time_s, handled)
     instrument = instrument_of(series, "mass")
     span = float(time_s[-1] - time_s[0])
     display = instrument.resolution / np.sqrt(6.0) / span
-    said = f"; {times} refills or emptyings taken out" if times else ""
+    if times > MOST_HANDLED * len(time_s):
+        rate, said = abs(float(mass[-1] - mass[0])) / span, "; the flow was not steady, so from its first to its last"
+        slope, u = rate, UNSTEADY * rate
+    else:
+        slope, u, _ = slope_of(time_s, handled)
+        said = f"; {times} refills or emptyings taken out" if times else ""
     return WaterRate(
         abs(slope),
         float(np.hypot(u, display)),

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
+from pathlib import PurePath
 
 import numpy as np
 import pyarrow as pa
@@ -24,6 +26,7 @@ _START_ABOVE = re.compile(
     r"(\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2})?)?\s?(?:Z|[+\-]\d{2}:\d{2})?)",
     re.IGNORECASE,
 )
+_DATE_IN_NAME = re.compile(r"(?<!\d)(20\d{2})[-_.]?(\d{2})[-_.]?(\d{2})(?!\d)")
 _HALF_DAY_S, _DAY_S = 43_200.0, 86_400.0
 _SAMPLE = 1000
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
@@ -124,19 +127,39 @@ def times_of_day(grid: Grid, index: int, file: str, profile: Profile) -> Reading
     read = parse_clock(grid.columns[index].cast(pa.string())) if is_clock(grid.columns[index]) else None
     if read is None or words_for("part", "elapsed") & set(words_of(grid.names[index])):
         return None
+    faults: tuple[Fault, ...] = ()
     if profile.declared_date:
         day, because = profile.declared_date, "as declared"
     else:
         above, because = _start_above(grid)
-        if above is None:
+        named = above.date() if above else _date_in_name(file)
+        if named is None:
             return None
-        day = above.date()
+        day, because = named, because or f"the date in the file's name “{PurePath(file).name}”"
+        if above is None:
+            sentence = f"The stamps are times of day; they are taken to begin on {day}, the date in the file's name."
+            faults = (Fault("date_from_name", len(grid), None, grid.names[index], sentence),)
     seconds, resolution = read
     known = np.isfinite(seconds)
     turns = np.zeros(len(seconds))
     turns[known] = np.cumsum(np.r_[0, np.diff(seconds[known]) < -_HALF_DAY_S])
     stamps = Stamps(_midnight_s(day) + seconds + _DAY_S * turns, False, resolution_s=resolution)
-    return Reading(stamps, (index,), f"times of day on {day:%Y-%m-%d}, {because}")
+    return Reading(stamps, (index,), f"times of day on {day:%Y-%m-%d}, {because}", faults)
+
+
+def _date_in_name(file: str) -> date | None:
+    """Return the one date, year first, that a file's name holds.
+
+    Examples
+    --------
+    >>> _date_in_name("logs/bench_20260714.csv"), _date_in_name("bench_14.csv")
+    (datetime.date(2026, 7, 14), None)
+    """
+    found = set()
+    for digits in _DATE_IN_NAME.findall(PurePath(file).name):
+        with suppress(ValueError):
+            found.add(date(*(int(part) for part in digits)))
+    return found.pop() if len(found) == 1 else None
 
 
 def _midnight_s(day: date) -> float:

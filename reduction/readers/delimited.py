@@ -13,9 +13,11 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from reduction.errors import Place, UnreadableValue
+from reduction.readers.blanks import parted_by_tabs
+from reduction.readers.decimal_marks import GROUPED_POINT, decimal_mark
 from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
 from reduction.readers.headings import parse_headings
-from reduction.readers.layout import GROUPED_POINT, decimal_mark, layout_of_rows, read_layout, split_lines, unique_names
+from reduction.readers.layout import layout_of_rows, read_layout, split_lines, unique_names
 from reduction.readers.refusals import refusal
 from reduction.readers.source import MAX_LINE
 from reduction.readers.table import Fault, Guess, Question
@@ -55,6 +57,7 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
     UnreadableFile
         If it has no rows of data.
     """
+    text = text if profile.delimiter else parted_by_tabs(text) or text
     layout = read_layout(text[:MAX_LINE].decode(errors="replace"), file, profile)
     if not layout.decimal_because:
         layout = _settle_points(text, layout, file, profile)

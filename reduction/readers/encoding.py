@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pyarrow as pa
 
 from reduction.readers.refusals import refusal
@@ -12,6 +14,13 @@ _UTF8_MARK = b"\xef\xbb\xbf"
 _HEAD = 4096
 _MOST_NUL = 0.1  # share of NUL bytes beyond which it is no text with a power cut, common practice
 _MOST_CONTROL = 0.02
+_SAMPLE, _ASCII = 1 << 16, 127
+_FEW_SIGNS, _MOST_SIGNS = 6, 0.9  # signs beyond ASCII, and which share of them must be of the script; common practice
+_FAR_EASTERN = (
+    ("cp932", "[\u3040-\u30ff\u4e00-\u9fff\u2100-\u214f\u00b0\u00b2\u00b3\uff00-\uff60\u3000-\u303f]"),
+    ("cp949", "[\uac00-\ud7a3\u2100-\u214f]"),
+    ("gb18030", "[\u4e00-\u9fff\u2100-\u214f\uff00-\uff60\u3000-\u303f]"),
+)
 _CONTROL = bytes({*range(9), *range(14, 32)})
 
 
@@ -97,6 +106,22 @@ def _not_utf8(data: bytes) -> Guess:
     damaged = text.count("\ufffd")
     if sum(ord(c) > 127 for c in text) - damaged > damaged or data[:3] == _UTF8_MARK:
         return Guess("encoding", "utf-8", f"UTF-8 with {damaged} damaged byte(s), the first at {first:,}", 0.8)
+    if far := _far_eastern(data):
+        return Guess("encoding", far, f"byte {data[first]:#x} is not UTF-8; as {far} its signs make words", 0.8)
     because = f"byte {data[first]:#x} is not UTF-8; read as Western European"
     holes = any(bytes([byte]) in data for byte in (0x81, 0x8D, 0x8F, 0x90, 0x9D))
     return Guess("encoding", "latin-1" if holes else "cp1252", because, 0.6 if holes else 0.8)
+
+
+def _far_eastern(data: bytes) -> str | None:
+    """Return the encoding in which bytes that come in pairs are Japanese, Korean or Chinese words throughout."""
+    lines = [line for line in data[:_SAMPLE].split(b"\n")[:-1] or [data] if not line.isascii()]
+    for encoding, signs in _FAR_EASTERN:
+        try:
+            text = b"\n".join(lines).decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        beyond = [c for c in text if ord(c) > _ASCII]
+        if len(beyond) >= _FEW_SIGNS and sum(bool(re.match(signs, c)) for c in beyond) >= _MOST_SIGNS * len(beyond):
+            return encoding
+    return None

@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from itertools import accumulate
 
 from reduction.errors import UnreadableFile
+from reduction.readers.decimal_marks import decimal_mark
 from reduction.readers.grid import MISSING_WORDS, Layout
 from reduction.readers.refusals import refusal
 from reduction.readers.vocabulary import find_unit
-from reduction.readers.words import meanings
+from reduction.readers.words import meanings, words_for
 from reduction.session import Profile
 
 DELIMITERS = "\t;|,"
@@ -28,7 +29,6 @@ _MONTH_FIRST = re.compile(
     re.IGNORECASE,
 )
 _NUMBER_WITH_UNIT = re.compile(r"^[+\-−]?\d[\d.,]*\s*([^\d\s].{0,8})$")
-GROUPED_POINT = re.compile(r"[+\-]?[1-9]\d{0,2}(?:\.\d{3})+")
 _WIDE_BLANK = str.maketrans({"\u202f": " ", "\u00a0": " ", "\u2009": " "})
 
 
@@ -198,7 +198,7 @@ def _heading_rows(
     blank = ("",) * width
     if not block:
         return tuple(f"column {i + 1}" for i in range(width)), blank, blank, first
-    fit = [_fit(row, width) for row in block]
+    fit = [_fit(beside_numbers(row, rows[first], width), width) for row in block]
     units = next((r for r in fit[1:] if _share(r, lambda c: find_unit(c) is not None) >= _MOST_UNITS), blank)
     statistics = next(
         (r for r in fit[1:] if _share(r, lambda c: c.strip().casefold() in meanings("statistic")) >= 0.5), blank
@@ -219,7 +219,8 @@ def _are_units(block: Sequence[Sequence[str]], width: int) -> bool:
 
 def _heads_units(row: Sequence[str], width: int) -> bool:
     """Tell a heading with bare numbers, such as `stamp,1,2,3`, by the units row below it."""
-    return width - 1 <= len(row) <= width + 1 and not any(_STAMP.search(c) for c in row) and not is_data(row[0])
+    fits = len(row) > 1 and width - 1 <= len(row) <= width + 1
+    return fits and not any(_STAMP.search(c) for c in row) and not is_data(row[0])
 
 
 def _counts_places(row: Sequence[str]) -> bool:
@@ -229,6 +230,16 @@ def _counts_places(row: Sequence[str]) -> bool:
 
 def _may_head(row: Sequence[str], width: int) -> bool:
     return len(row) > 1 and width - 1 <= len(row) <= width + 1 and _looks_like_heading(row)
+
+
+def beside_numbers(row: Sequence[str], data: Sequence[str], width: int) -> Sequence[str]:
+    """Move a heading that is one cell short to the right where its clock then stands over the stamps.
+
+    Statistics programs number the rows and leave that column without a heading.
+    """
+    clock = next((i for i, c in enumerate(row) if words_for("part", "time") & set(c.casefold().split())), None)
+    stamp = next((i for i, c in enumerate(data) if _STAMP.search(c)), None)
+    return ["", *row] if len(row) == width - 1 and clock is not None and stamp == clock + 1 else row
 
 
 def _fit(row: Sequence[str], width: int) -> tuple[str, ...]:
@@ -270,24 +281,3 @@ def unique_names(names: Sequence[str]) -> tuple[str, ...]:
         seen[name] += 1
         result.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return tuple(result)
-
-
-def decimal_mark(rows: Sequence[Sequence[str]], delimiter: str, profile: Profile) -> tuple[str, str]:
-    """Return the decimal mark and the evidence for it; no evidence where a point may group thousands."""
-    if profile.decimal:
-        return profile.decimal, "as stated"
-    if delimiter == ",":
-        quoted = [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+,\d+\s*", c)]
-        plain = quoted and [c for r in rows for c in r if re.fullmatch(r"\s*[+\-]?\d+\.\d+\s*", c)]
-        if quoted and not plain and not all(re.fullmatch(r"\s*[+\-]?[1-9]\d{0,2},\d{3}\s*", c) for c in quoted):
-            return ",", f"quoted numbers such as {quoted[0].strip()}"
-        return ".", "fields are split by comma"
-    number = r"[+\-]?\d[\d.'\s]*,\d+(?:\s*[^\d\s,;.][^\d]*)?"
-    comma = [c for r in rows for c in r if re.fullmatch(number, c.strip()) and not re.search(r"[:/]", c)]
-    dot = [c for r in rows for c in r if re.fullmatch(r"[+\-]?\d[\d,'\s]*\.\d+(?:\s*[^\d\s,;.][^\d]*)?", c.strip())]
-    telling = [c for c in dot if not GROUPED_POINT.fullmatch(c.strip())]
-    if comma and not telling:
-        return ",", f"numbers such as {comma[0].strip()}"
-    if telling:
-        return ".", f"numbers such as {telling[0].strip()}"
-    return ".", "" if dot else "no number has a decimal mark"

@@ -8,9 +8,10 @@ from typing import TypeVar
 
 from reduction.errors import ReductionError
 from reduction.readers.assemble import assemble
-from reduction.readers.delimited import read_delimited
+from reduction.readers.delimited import read_delimited, read_rows
 from reduction.readers.encoding import decode
 from reduction.readers.grid import Grid
+from reduction.readers.markup import is_page, table_rows
 from reduction.readers.refusals import refusal
 from reduction.readers.source import Source
 from reduction.readers.table import Fault, Log
@@ -72,6 +73,9 @@ def _grids(source: Source, profile: Profile) -> list[Grid]:
     text, encoding, faults = decode(source, profile.encoding)
     if source.kind == "json" or text[:4096].lstrip()[:1] in {b"{", b"["}:
         grid = read_json_lines(text, source.name)
+    elif is_page(text):
+        rows = table_rows(text)
+        grid = read_rows(rows, rows, source.name, profile)
     else:
         grid = read_delimited(text, source.name, profile)
     return [replace(grid, faults=(*faults, *grid.faults), guesses=(encoding, *grid.guesses))]

@@ -63,6 +63,9 @@ UNITS: tuple[PhysicalUnit, ...] = (
     _unit("MWh", "energy", "J", 3.6e9, "megawatthour MW·h"),
     _unit("J", "energy", "J", 1.0, "joule joules W·s ws"),
     _unit("kJ", "energy", "J", 1e3, "kilojoule"),
+    _unit("mWh", "energy", "J", 3.6, "milliwatthour"),
+    _unit("W·min", "energy", "J", 60.0, "Wmin wattminute"),
+    _unit("mW·min", "energy", "J", 0.06, "mWmin milliwattminute"),
     _unit("MJ", "energy", "J", 1e6, "megajoule"),
     _unit("Btu", "energy", "J", BTU_J, "btus"),
     _unit(

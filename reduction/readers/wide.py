@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import PurePath
 
@@ -17,6 +18,11 @@ from reduction.readers.tidy import in_order
 from reduction.readers.times import Times
 from reduction.readers.words import words_for
 
+_LEGEND_LINE = re.compile(r"^[\s#;*\"]*([A-Za-z]{1,10}[ _]?\d{1,3})\s*(?:[:=,;\t]|\s[-\u2013]\s)\s*(\S.*?)[\s,;]*$")
+_CHANNELS = frozenset(
+    ("ch", "chan", "channel", "in", "input", "ai", "tc", "probe", "sensor", "s", "kanal", "canal", "p")
+)
+_DIGITS = frozenset(str(n) for n in range(1000)) | {f"{n:02}" for n in range(100)}
 _SPARSE = 0.5  # share of blanks from which a blank means “not reported here”, common practice in merged logs
 
 
@@ -30,12 +36,40 @@ def read_wide(grid: Grid, times: Times, file: str) -> Raws:
         if np.isfinite(values).any():
             raws.append(_raw(heading.with_cell_unit(read.unit), read, time_s, values))
     guesses = [*left_out]
+    if legend := _legend(grid):
+        raws = [_named_by_legend(raw, legend) for raw in raws]
+        guesses += [
+            Guess("name", raw.name, "a line above the data says what it is", 0.9) for raw in raws if raw.in_file
+        ]
     if _only_the_file_says(raws, grid, file):
         raws = [_named_by_file(raw, file, alone=len(raws) == 1) for raw in raws]
         because = "the heading says nothing of the place, the file's name may"
         guesses += [Guess("name", raw.name, because, 0.7) for raw in raws]
     cell_faults = tuple(f for _, v in taken for f in v.faults)
     return Raws(raws, (*faults, *cell_faults), tuple(guesses), "wide table" if len(raws) > 1 else "one sensor")
+
+
+def _legend(grid: Grid) -> dict[str, str]:
+    """Return what lines above the data say of headings that say nothing: `CH1: supply air`."""
+    dumb = {
+        name for name in grid.names if not set(words_of(name)) - {*words_for("part", "vague"), *_CHANNELS, *_DIGITS}
+    }
+    told = {}
+    for line in grid.preamble:
+        found = _LEGEND_LINE.match(line)
+        if found and found[1] in dumb:
+            told[found[1]] = found[2].strip(' "')
+    return told if len(told) > 1 else {}
+
+
+def _named_by_legend(raw: Raw, legend: dict[str, str]) -> Raw:
+    if raw.name not in legend:
+        return raw
+    name = f"{raw.name} {legend[raw.name]}"
+    said = parse_heading(name)
+    heading = said if said.unit else replace(said, unit=raw.heading.unit, because=raw.heading.because)
+    heading = replace(heading, quantity=heading.quantity or raw.heading.quantity)
+    return replace(raw, name=name, heading=heading, in_file=raw.name)
 
 
 def _numbers(grid: Grid, times: Times, headings: list[Heading]) -> tuple[list[tuple[Heading, Values]], list[Guess]]:
