@@ -115,11 +115,11 @@ def in_words(rule: DecisionRule) -> str:
     Examples
     --------
     >>> in_words(DecisionRule())
-    'a wording needs 95 % conformance probability; tolerance of the scheme for the kind of unit'
+    'a word is given where it is at least 95 % probable; tolerance of the scheme for the kind of unit'
     """
     said = {
-        "probability": f"a wording needs {100.0 * rule.probability:.3g} % conformance probability",
-        "guard_band": f"a wording needs a distance of {rule.guard_factor:.3g} × U from the line (guard band)",
+        "probability": f"a word is given where it is at least {100.0 * rule.probability:.3g} % probable",
+        "guard_band": f"a word is given where the value clears the line by {rule.guard_factor:.3g} × U (guard band)",
         "simple_acceptance": "the measured value alone decides, whatever its U (simple acceptance)",
     }[rule.rule]
     by_kind = "tolerance of the scheme for the kind of unit"

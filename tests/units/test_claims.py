@@ -30,7 +30,7 @@ STATED = (
     ("eer", 9.8, AT_35), ("eer", 13.0, MILD), ("sound", 52.0, {}),
 )  # fmt: skip
 W_PER_BTU_PER_H = 0.2930711  # NIST SP 811, B.8, of the IT Btu
-UNITS = {"capacity": "Btu/h", "eer": "Btu/(W·h)", "sound": "dB(A)"}
+UNITS = {"capacity": "Btu/h", "eer": "Btu/(W·h)", "ceer": "Btu/(W·h)", "sound": "dB(A)"}
 
 
 def claim(unit: Unit, number: int, quantity: str, value: float, condition: dict[str, Any]) -> Claim:
@@ -122,3 +122,22 @@ def test_two_samples_of_one_model_are_told_apart_on_a_page(bench: Bench, owner: 
         "Quellmar W8 (sample 1)",
         "Quellmar W8 (sample 2)",
     ]
+
+
+def test_an_efficiency_on_another_basis_is_not_mistaken_for_the_eer_beside_it(unit: Unit, owner: Client) -> None:
+    claim(unit, 1, "ceer", 13.4, AT_35)
+    claim(unit, 2, "eer", 12.6, AT_35)
+    eer = {"quantity": "eer", "measured": 11.0, "measured_u95": 0.4, "quantity_unit": "Btu/(W·h)"}
+    judged = (
+        verdict(0, "not comparable") | eer | {"claim": "CEER 13.4", "claimed": 13.4},
+        verdict(0, "falls short") | eer | {"claim": "EER 12.6", "claimed": 12.6},
+    )
+    publishing.a_telling_reduction(unit, publishing.a_telling_point(verdicts=judged))
+    review = reviews.begin(bench=unit.bench, units=[unit], by=owner.person)
+    reviews.write(review=review, disclosure="Bought by the bench. No ties to the maker.", by=owner.person)
+    page = editions.publish(review=review, by=owner.person).html.replace("\xa0", " ")
+    ceer, own = (page.split(f'<th scope="row">{name}</th>')[1].split("</tr>")[0] for name in ("CEER", "EER"))
+    assert ">EER 11.0 ± 0.4 Btu/(W·h)<" in ceer
+    assert "not comparable" in ceer
+    assert ">11.0 ± 0.4 Btu/(W·h)<" in own
+    assert "falls short" in own

@@ -149,7 +149,7 @@ def test_the_page_states_measured_and_claimed_in_both_unit_systems(page: str) ->
     assert "2,300 ± 60 W (7,800 ± 200 Btu/h)" in text
     assert "8,000 Btu/h (2,340 W)" in text
     assert "Leaflet, March 2026" in text
-    assert "35.0 °C (95.0 °F)" in text
+    assert "35.0 ± 0.2 °C (95.0 ± 0.4 °F)" in text
     assert "None received." in text
 
 

@@ -10,8 +10,8 @@ from reduction import session as doc
 from reduction.judge.decision import NO_TOLERANCE, schemes
 
 RULES = {
-    "probability": "Probability: a wording needs a stated conformance probability",
-    "guard_band": "Guard band: the measured value must clear the line by a multiple of its U",
+    "probability": "Probability: a word is given where it is at least so probable",
+    "guard_band": "Guard band: the measured value must clear the line by a multiple of its ±",
     "simple_acceptance": "Simple acceptance: the measured value alone decides",
 }
 BY_KIND = "the scheme for the kind of unit"

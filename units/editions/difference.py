@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from difflib import SequenceMatcher
 from typing import Any
 
@@ -14,6 +15,13 @@ Change = dict[str, str]
 TEXTS = {"title": "Title", "summary": "Summary", "disclosure": "Disclosure", "embargo": "Embargo"}
 COMPARED = ("capacity", "power", "eer", "cop", "outdoor", "room", "limit", "rated")
 ABSENT = "not in it"
+FORMER_WORDS = (
+    (r"a wording needs (\S+) % conformance probability", r"a word is given where it is at least \1 % probable"),
+    (
+        r"a wording needs a distance of (\S+) × U from the line",
+        r"a word is given where the value clears the line by \1 × U",
+    ),
+)
 
 
 def changes(before: Document, now: Document) -> list[Change]:
@@ -135,10 +143,17 @@ def _rules(before: Document, now: Document) -> list[Change]:
     """Return another decision rule; editions from before there was a choice were judged by the usual one."""
     usual = {"rule": in_words(DecisionRule())}
     said = [
-        "; ".join(dict.fromkeys(session.get("decision", usual)["rule"] for session in sessions.values()))
+        "; ".join(dict.fromkeys(_as_now(session.get("decision", usual)["rule"]) for session in sessions.values()))
         for sessions in (before, now)
     ]
     return [_change("Decision rule", *said)] if said[0] != said[1] else []
+
+
+def _as_now(rule: str) -> str:
+    """Return a rule in the words of today, so that an edition of the first version does not seem judged otherwise."""
+    for before, now in FORMER_WORDS:
+        rule = re.sub(before, now, rule)
+    return rule
 
 
 def _read(document: Document) -> str:

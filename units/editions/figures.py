@@ -16,6 +16,8 @@ from units.quantities import Display
 REFERENCE = re.compile(r"\{\{\s*([A-Za-z0-9-]+)(?:\s+([A-Za-z0-9_ -]+?))?\s*\}\}")
 BTU = Display(power="Btu/h")
 FAHRENHEIT = Display(temperature="F")
+K95 = 2.0  # conditions, steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
+STANDS_FOR = {"outdoor_temp_c": ("condenser_inlet_temp_c",)}
 
 Point = dict[str, Any]
 Writer = Callable[[Point], str]
@@ -49,11 +51,24 @@ def watts(value: float | None, u95: float | None = None) -> str:
     return f"{quantities.cooling(value, u95)} ({quantities.cooling(value, u95, BTU)})"
 
 
-def temperature(celsius: float | None) -> str:
-    """Write a temperature in °C and °F."""
-    if celsius is None:
-        return quantities.NOT_MEASURED
-    return f"{quantities.temp(celsius)} ({quantities.temp(celsius, display=FAHRENHEIT)})"
+def condition(name: str, value: float | None, u95: float | None = None) -> str:
+    """Write a measured condition with its ±, a temperature in °C and °F."""
+    if value is None or not name.endswith("_c"):
+        return quantities.with_uncertainty(value, u95, "%" if name.endswith("percent") else "")
+    return f"{quantities.temp(value, u95)} ({quantities.temp(value, u95, FAHRENHEIT)})"
+
+
+def place(point: Point, name: str) -> str:
+    """Write where a point stood with the ± of what was measured: at the condenser's inlet, where it was measured there.
+
+    >>> measured = {"condenser_inlet_temp_c": {"value": 35.2, "u": 0.2}, "outdoor_temp_c": {"value": 33.0, "u": 0.3}}
+    >>> place({"outdoor_temp_c": 35.2, "conditions": measured}, "outdoor_temp_c").replace("\xa0", " ")
+    '35.2 ± 0.4 °C (95.4 ± 0.7 °F)'
+    """
+    value, measured = point[name], point["conditions"] or {}
+    sources = (measured.get(key) for key in (name, *STANDS_FOR.get(name, ())))
+    source = next((one for one in sources if one and one["value"] == value), None)
+    return condition(name, value, source and K95 * source["u"])
 
 
 def _capacity(point: Point) -> str:
@@ -87,8 +102,8 @@ FIGURES: dict[str, tuple[str, Writer]] = {
     "power": ("electric power", lambda point: quantities.electric(point["power_w"], point["power_u95_w"])),
     "eer": ("EER", lambda point: quantities.eer(point["eer_btu_per_wh"], point["eer_u95"])),
     "cop": ("COP", lambda point: quantities.cop(point["cop"], point["cop_u95"])),
-    "outdoor": ("outdoor temperature", lambda point: temperature(point["outdoor_temp_c"])),
-    "room": ("room temperature", lambda point: temperature(point["room_temp_c"])),
+    "outdoor": ("outdoor temperature", lambda point: place(point, "outdoor_temp_c")),
+    "room": ("room temperature", lambda point: place(point, "room_temp_c")),
     "limit": ("what limited the unit", lambda point: point["limit"]["verdict"]),
     "share": ("measured of the claimed capacity", _share),
     "rated": ("capacity brought to the rating condition", _rated),

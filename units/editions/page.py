@@ -20,6 +20,7 @@ from units.editions.words import CAUTIONS, TIES
 ORIGIN = "@@origin@@"  # the site's address, put in when the page is served: a frozen page survives a move
 STANDING = "<!--standing-->"  # where the site says, when the page is served, that an edition is no longer the last
 MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
+AS = {"capacity": "net capacity", "eer": "EER", "power": "power"}  # beside a claim on another basis
 CHOSEN = {
     None: "Nobody chose a rule before the data, so the usual one was taken.",
     True: "This was chosen before the run.",
@@ -116,7 +117,12 @@ def _beside(claim: Document, point: Document | None) -> Document:
         verdict = verdict | {name: verdict[name] / BTU_PER_H_PER_W for name in ("measured", "measured_u95")}
         verdict["quantity_unit"] = "W/W"
     as_tested = FIGURES[judged][1](point) if point and judged and verdict is None else ""
-    return claim | {"verdict": verdict, "as_tested": as_tested}
+    another = verdict is not None and claim["quantity"] not in MEASURED
+    return claim | {
+        "verdict": verdict,
+        "as_tested": as_tested,
+        "measured_as": AS[verdict["quantity"]] if another else "",
+    }
 
 
 def body_of(document: Document, *, draft: bool = False) -> tuple[str, set[str]]:

@@ -18,7 +18,7 @@ CONDITIONS = {
     "makeup_air_temp_c": "Air drawn in",
 }
 TIES = {
-    "bought": "Bought at retail by the reviewer; the maker did not choose the sample.",
+    "bought": "The reviewer paid the price; the maker did not choose the sample.",
     "lent": "Lent by the maker, who may have picked the sample.",
     "given": "Given by the maker free of charge, who may have picked the sample.",
     "paid_test": "This was a paid test: the reviewer was paid for it.",

@@ -10,12 +10,12 @@ from django import template
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from units.editions.figures import watts
+from units.editions import figures
+from units.editions.figures import K95, watts
 from units.editions.words import condition_title, plain
-from units.quantities import Display, number, temp, with_uncertainty
+from units.quantities import NO_BREAK, number, with_uncertainty
 
 register = template.Library()
-K95 = 2.0  # steps and terms carry standard uncertainties; many degrees of freedom: JCGM 100, G.6.6
 SMALLEST_SHARE = 0.02
 LEAST_PROBABILITY = 0.001
 
@@ -70,8 +70,8 @@ def probability(fraction: float) -> str:
 
 @register.simple_tag
 def claimed(claim: dict[str, Any]) -> str:
-    """Write a claim as stated, and a cooling power in W too."""
-    stated = with_uncertainty(claim["value"], None, claim["quantity_unit"])
+    """Write a claim with the digits it is stated with, and a cooling power in W too."""
+    stated = f"{claim['value']:,.6g}{NO_BREAK}{claim['quantity_unit']}"
     if claim["quantity"] in ("capacity", "sacc") and claim["quantity_unit"] != "W":
         return f"{stated} ({with_uncertainty(claim['value_si'], None, 'W')})"
     return stated
@@ -111,14 +111,13 @@ def shares(budget: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def condition(pair: tuple[str, dict[str, float]]) -> str:
     """Write a measured condition with its ±, temperatures in both scales."""
     name, measured = pair
-    value, u95 = measured["value"], K95 * measured["u"]
-    if name.endswith("_c"):
-        return f"{temp(value, u95)} ({temp(value, u95, Display(temperature='F'))})"
-    return with_uncertainty(value, u95, "%" if name.endswith("percent") else "")
+    return figures.condition(name, measured["value"], K95 * measured["u"])
 
 
+register.simple_tag(figures.place, name="place")
 register.filter("condition_title", condition_title)
 register.filter("plain", plain)
+register.filter("counted", number)
 
 
 @register.filter
