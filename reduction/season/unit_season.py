@@ -18,7 +18,8 @@ from reduction.judge.own_surface import fitted_surface
 from reduction.judge.rated_point import RatedPoint, shared_errors
 from reduction.judge.rating import rating_correction
 from reduction.season.ceer import ceer, variable_speed_ceer
-from reduction.season.portable import Ducted, portable_figures, with_ducts
+from reduction.season.duct_costs import Ducted, with_ducts
+from reduction.season.portable import portable_figures
 from reduction.season.procedures import published_seasons
 from reduction.season.seasonal import CYCLING_LOSS, Bins, Cost, Season, bin_season, seasonal_cost
 from reduction.session import (

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from reduction import session as doc
 from tests import builders
-from units.compare.points import units_with_points
+from units.compare.points import public_detail, units_with_points
 from units.compare.season import Choice, season_of
 from units.quantities import Display
 
@@ -119,3 +119,32 @@ def test_a_program_is_told_where_no_point_gives_a_season(bench, reader):
     answer = asked(reader, bare)
     assert answer.status_code == 422
     assert "no point at full or reduced speed" in answer.text
+
+
+DUCTED = doc.DuctedPoint(
+    capacity_w=2800.0, capacity_u_w=50.0, added_w={"exhaust air flow": 20.0}, duct_heat_w=100.0, drawn_in_w=400.0,
+    latent_w=0.0, power_w=900.0, inlet_temp_c=26.7, inlet_temp_u_c=0.1, exhaust_temp_c=52.0, room_temp_c=26.7,
+    room_ratio=0.011, pressure_pa=101325.0, because="Net effect and what its ducts cost.",
+    stated=doc.Ducts(exhaust_flow_m3_per_h=400.0, exhaust_area_m2=0.56, exhaust_surface_temp_c=42.0),
+)  # fmt: skip
+
+
+def test_a_portables_adjusted_capacity_stands_beside_its_claim_on_its_page(bench, reader):
+    unit = builders.a_unit(bench=bench, kind="single_duct_portable", claims={"sacc": (7000.0, "Btu/h", 2051.5)})
+    builders.a_point(unit=unit, capacity_w=2300.0, power_w=900.0, capacity_kind="total", ducted=DUCTED)
+    page = reader.get(reverse("unit", args=[unit.pk])).text
+    assert "SACC" in page
+    assert "by the procedure of its name, from this unit&#x27;s points" in page
+
+
+def test_a_portable_whose_ducts_are_not_stated_is_told_what_lacks(bench, reader):
+    unit = builders.a_unit(bench=bench, kind="single_duct_portable")
+    builders.a_point(unit=unit, capacity_w=2300.0, power_w=900.0, capacity_kind="total")
+    assert "No SACC: it takes a window at full speed" in reader.get(reverse("unit", args=[unit.pk])).text
+
+
+def test_what_is_published_of_ducts_names_no_instrument_and_gives_the_same_figure(bench):
+    """The detail that leaves the bench carries the stated figures alone, so that a reader's page can work it out."""
+    point = builders.a_result_point(ducted=DUCTED)
+    kept = public_detail(point.model_dump(mode="json"))
+    assert doc.DuctedPoint.model_validate(kept["ducted"]) == DUCTED

@@ -12,7 +12,7 @@ import pandas as pd
 from reduction.documents.result import Limit
 from reduction.judge.explain import UNSEEN
 from reduction.judge.rated_point import RatedPoint, common_errors
-from reduction.season.portable import with_ducts
+from reduction.season.duct_costs import with_ducts
 from reduction.season.seasonal import ISO_FULL_LOAD_C, ISO_NO_LOAD_C, Bins, load_line, published_bins
 from reduction.season.unit_season import OwnSeason, levels_of_rated, own_season, procedure_figures
 from reduction.session import Compressor, DuctedPoint, Measured, SeasonFigure, UnitKind

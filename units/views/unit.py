@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -12,6 +12,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from reduction.ground.constants import BTU_PER_H_PER_W
+from reduction.session import SeasonFigure
 from tests_app.actions import reference
 from tests_app.models import Reduction, Session
 from units import access
@@ -27,6 +28,7 @@ from units.quantities import NOT_MEASURED, Display, cooling, cop, display_of, ee
 from units.views.compare import places, query_of, season_form
 
 MOST_CHANGES = 50
+BY_PROCEDURE = "by the procedure of its name, from this unit's points"
 POOLED: dict[str, Callable[[PooledFigure], tuple[float | None, float | None]]] = {
     "capacity": lambda figure: (figure.capacity_w, figure.capacity_u95_w),
     "eer": lambda figure: (figure.eer, figure.eer_u95),
@@ -60,11 +62,12 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     if not comparison.rows:
         raise Http404("No such unit here.")
     row, figure = comparison.rows[0], comparison.figures[unit_id]
+    seasons = procedure_figures_of(row)
     context = {
         "unit": unit,
         "row": row,
         "tags": unit.tags.all(),
-        "claims": [_beside(row, claim, figure, display) for _, claim in in_order(row.unit)],
+        "claims": [_beside(row, claim, figure, seasons, display) for _, claim in in_order(row.unit)],
         **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": access.visible(Session, request.user).filter(unit=unit),
@@ -75,7 +78,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "places": places(request, comparison, CHARTS),
         "chart_query": query_of(comparison),
         "season": season_form(comparison),
-        **_seasons(row, season, asks=asks_season),
+        **_seasons(row, season, seasons, asks=asks_season),
         "may_edit": access.may(unit.bench, request.user, "edit"),
         "is_synthetic": unit.is_synthetic,
     }
@@ -83,10 +86,10 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
     return asked_file(request, drawn) or render(request, "units/unit.html", context)
 
 
-def _seasons(row: UnitRow, season: Choice, *, asks: bool) -> dict[str, Any]:
+def _seasons(row: UnitRow, season: Choice, published: Sequence[SeasonFigure], *, asks: bool) -> dict[str, Any]:
     """Return the reader's own season, where one is asked for, and those by published procedures."""
     own = season_of(row, season) if asks else None
-    return {"asks_season": asks, "own_season": own, "published_seasons": procedure_figures_of(row)}
+    return {"asks_season": asks, "own_season": own, "published_seasons": published}
 
 
 def _headline(figure: PooledFigure | None) -> dict[str, Any]:
@@ -95,12 +98,17 @@ def _headline(figure: PooledFigure | None) -> dict[str, Any]:
     return {"headline": figure, "headline_basis": basis_of(figure), "headline_cop": POOLED["cop"](figure)}
 
 
-def _beside(row: UnitRow, claim: Claim, figure: PooledFigure | None, display: Display) -> Beside:
+def _beside(
+    row: UnitRow, claim: Claim, figure: PooledFigure | None, seasons: Sequence[SeasonFigure], display: Display
+) -> Beside:
     """Set a claim beside what was measured of it: the unit's one figure at the claim's condition, else the verdict's.
 
-    A quantity that a heat balance does not give was not measured.
+    A seasonal claim stands beside the figure by the same procedure. What a heat balance does not give was not measured.
     """
     write = _writer(claim.quantity, display)
+    season = next((each for each in seasons if each.name == claim.quantity.upper()), None)
+    if season is not None:
+        return Beside(claim, write(claim.value_si, None), write(season.value, season.u95), BY_PROCEDURE, None, "")
     verdict, point = _verdict(row, claim)
     measured, how = NOT_MEASURED, ""
     leads = row.claims.get(claim.quantity) == claim

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.judge.rated_point import RatedPoint
-from reduction.season.portable import Ducted, portable_figures, with_ducts
+from reduction.season.duct_costs import Ducted, with_ducts
+from reduction.season.portable import portable_figures
 from reduction.season.unit_season import standby_input
 from reduction.session import Compressor, DuctedPoint, Ducts, Limit, Measured, SeasonFigure, UnitKind
 
