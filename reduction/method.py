@@ -62,5 +62,8 @@ HISTORY: dict[str, str] = {
         "little. Where nothing switches, the slope of the room is as sure as its own samples show, which narrows short "
         "windows of a calm room by some per cent. Weather that moves in a log is taken to have moved twice as much "
         "before it, and the slow mass is less sure for it; elsewhere its u moves by up to 4 %."
+        " Time that declared sun, a visit or a door seen in the air disturbs no longer speaks for the slow mass, which "
+        "took such heat for its own. A flow of weighed water that is not steady is taken from its first and last "
+        "reading, not as refills of the vessel."
     ),
 }

@@ -12,7 +12,8 @@ from scipy.ndimage import label, median_filter
 from reduction.align.timeline import Timeline
 from reduction.room.relaxation import span_means
 from reduction.room.room_drivers import Drivers, mean_cells, total_power
-from reduction.session import Event, Role, Session
+from reduction.session import Role, Session
+from reduction.windows.disturbances import doors_seen
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,6 +28,7 @@ SHORTEST_STRETCH_S = 900.0
 MOST_STRETCHES = 40
 LEVEL_STEP = 0.06  # of the unit's power, or LEVEL_STEP_W: more than noise and slow drift with outdoor temperature
 LEVEL_STEP_W = 25.0
+DISTURBING = frozenset({"door", "sun", "fan", "frost", "exclude"})
 DISTURBED_S = 1800.0  # a door or the sun keeps its effect for about this long
 OUTDOOR_SLOPE = (-0.008, 0.006)  # capacity per K of outdoor air: published surfaces of room units, mean and sd
 ROOM_SLOPE = (0.015, 0.015)  # capacity per K of room air, dry coil to wet coil
@@ -64,13 +66,17 @@ class Evidence:
         return self.value_w.size >= 4 and np.isfinite(self.noise_w)
 
 
-def _undisturbed(drivers: Drivers, events: tuple[Event, ...]) -> NDArray[np.bool_]:
+def _undisturbed(drivers: Drivers, timeline: Timeline, session: Session) -> NDArray[np.bool_]:
+    """Cells in which nothing but unit, heaters and envelope moved the room's heat: no door, no sun, nobody coming."""
     calm = np.ones(drivers.room_c.size, dtype=bool)
-    for event in events:
-        if event.kind in {"door", "sun", "fan", "frost", "exclude"}:
-            end = event.end_utc or event.time_utc
-            (first, last), *_ = drivers.spans([(event.time_utc.timestamp() - 60.0, end.timestamp() + DISTURBED_S)])
-            calm[first:last] = False
+    spans = [(e.time_utc, e.end_utc or e.time_utc) for e in session.events if e.kind in DISTURBING]
+    spans += [(sun.start_utc, sun.end_utc) for sun in session.solar if sun.start_utc and sun.end_utc]
+    spans += [(visit.start_utc, visit.end_utc) for visit in session.people if visit.start_utc and visit.end_utc]
+    seconds = [(start.timestamp(), end.timestamp()) for start, end in spans]
+    seconds += [(door.start_s, door.end_s) for door in doors_seen(timeline)]
+    for start_s, end_s in seconds:
+        (first, last), *_ = drivers.spans([(start_s - 60.0, end_s + DISTURBED_S)])
+        calm[first:last] = False
     return calm
 
 
@@ -141,7 +147,7 @@ def apparent_capacity(timeline: Timeline, session: Session, drivers: Drivers) ->
     none = np.zeros(drivers.room_c.size)
     unit = total_power(timeline, Role.UNIT_POWER, Role.UNIT_ENERGY)
     heat = [total_power(timeline, *roles) for roles in HEAT_ROLES]
-    runs = [] if unit is None else _runs(unit, _undisturbed(drivers, session.events), drivers.step_s)
+    runs = [] if unit is None else _runs(unit, _undisturbed(drivers, timeline, session), drivers.step_s)
     switched = heat[0] if heat[0] is not None else none
     total_s = sum(b - a for a, b in runs) * drivers.step_s
     least = max(SHORTEST_STRETCH_S, total_s / MOST_STRETCHES) / drivers.step_s
