@@ -18,6 +18,7 @@ from units.models import Bench
 
 ROOT = Path(__file__).resolve().parent.parent
 ARTEFACTS = ROOT / "artefacts"
+PATIENCE_MS = 90_000  # a build machine may be slow; a page that hangs is found all the same
 CHROMIUM_FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -115,6 +116,7 @@ def chromium() -> Iterator[Any]:
 def browser_page(chromium: Any, live_server: Any) -> Iterator[Any]:
     """Open a page on a live server; a script error on any page fails the test."""
     context = chromium.new_context(base_url=live_server.url, viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))

@@ -186,7 +186,6 @@ def test_a_year_round_a_test_from_its_plan_to_its_second_reduction(
     bench_of_three: Bench, browser_page: Any, look: Look, tmp_path: Path
 ) -> None:
     page = browser_page
-    page.set_default_timeout(9000)
     sign_in(page, "owner")
     look(page, "00-a-new-bench")
     add_unit(page, lambda page, moment: look(page, "01-unit"))

@@ -112,11 +112,11 @@ LAUGHS = '<!DOCTYPE x [<!ENTITY a "ha">' + "".join(
     ids=["cells far apart", "blanks", "entities of entities"],
 )
 def test_a_workbook_that_would_fill_the_memory_is_refused_soon(tester, data, sentence):
-    began = time.perf_counter()
+    began = time.process_time()
     answer = sent(tester, data)
     assert answer.status_code == 422
     assert sentence in answer.text
-    assert time.perf_counter() - began < 5.0
+    assert time.process_time() - began < 5.0  # of this process's own work
 
 
 @pytest.mark.parametrize(

