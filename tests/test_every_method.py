@@ -21,7 +21,7 @@ FORMS = {
     "files", "channels", "facts", "decision", "room-new", "room-edit", "room-value-new", "instrument-new",
     "instrument-edit", "instrument-calibrate", "review-new", "review", "review-publish", "review-withdraw",
     "shared-reply", "sign-in", "sign-in-code", "password-change", "tokens", "api-units", "api-sessions", "colocation",
-    "season", "review-preview", "upload-part",
+    "season", "review-preview", "upload-part", "arrival-new", "arrival",
 }  # fmt: skip
 ALSO = {"api-unit": {"patch"}, "api-session-decision": {"put"}}
 

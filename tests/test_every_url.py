@@ -52,6 +52,9 @@ TABLE: dict[str, tuple[str, int, int, int, int, int]] = {
     "export-begin": ("post", 302, 404, 404, 404, 404),  # who may ask for which kind: test_exports.py
     "export-file": ("get", 302, 404, 404, 404, 404),  # the scene's job is another kind of work
     "bench-delete": ("post", 302, 302, 403, 403, 302),
+    "arrival-new": ("get", 302, 200, 200, 200, 200),
+    "arrival": ("get", 302, 404, 403, 403, 404),  # the scene's job is of a bench, and another kind of work
+    "arrival-drop": ("post", 302, 404, 404, 404, 404),  # likewise; the person's own: test_arrivals.py
     "people": ("get", 302, 200, 200, 200, 200),
     "person-dismiss": ("post", 302, 404, 403, 403, 302),
     "invite": ("post", 302, 422, 403, 403, 422),

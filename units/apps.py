@@ -13,11 +13,12 @@ class UnitsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Make the exports known as a kind of work, so that a lost one can be handed over again."""
+        """Make exports and arrivals known as kinds of work, so that a lost one can be handed over again."""
         from tests_app import tasks
-        from units.actions import exports
+        from units.actions import arrivals, exports
 
         tasks.TASKS[exports.EXPORT] = exports.run_export
+        tasks.TASKS |= {arrivals.LOOK: arrivals.run_look, arrivals.ARRIVAL: arrivals.run_arrival}
         post_migrate.connect(_renew_the_shelf, sender=self)
 
 

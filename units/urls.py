@@ -6,6 +6,7 @@ from django.urls import include, path
 from units.views import (
     account,
     archive,
+    arrivals,
     bench,
     bulk,
     catalogue,
@@ -54,6 +55,9 @@ bench_urls = [
     path("archive/download/", archive.download, name="bench-download"),
     path("exports/begin/", exports.begin, name="export-begin"),
     path("exports/<uuid:job_id>/file/", exports.file, name="export-file"),
+    path("arrivals/new/", arrivals.new, name="arrival-new"),
+    path("arrivals/<uuid:job_id>/", arrivals.show, name="arrival"),
+    path("arrivals/<uuid:job_id>/drop/", arrivals.drop, name="arrival-drop"),
     path("archive/delete/", archive.delete, name="bench-delete"),
     path("people/", people.people, name="people"),
     path("people/<int:membership_id>/dismiss/", people.dismiss, name="person-dismiss"),

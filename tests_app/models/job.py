@@ -11,6 +11,14 @@ from tests_app.models.reduction import Reduction
 from tests_app.models.session import Session
 from units.models import Bench
 
+TITLES = {
+    "reduction": "Reduction",
+    "rereduction": "Results made again",
+    "export": "Export",
+    "look": "Looking at an archive",
+    "arrival": "Bringing a bench in",
+}
+
 
 class Job(models.Model):
     """Progress of one task. Evidence and results are elsewhere; a job may be deleted."""
@@ -50,6 +58,9 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-asked_at"]
+
+    def __str__(self) -> str:
+        return TITLES.get(self.what, self.what.capitalize())
 
     @property
     def is_open(self) -> bool:
