@@ -12,13 +12,15 @@ from reduction.session import Finding, Role, Severity
 
 SENSORS_APART_K = 1.0  # of two room sensors over a whole run; common practice, no source
 COUNTER_APART = 0.03  # of the energy, besides the counter's step and the gaps of the power log; common practice
+ENCLOSED_K = (-15.0, 30.0)  # condenser inlet over the air outdoors, as an enclosure can make it; common practice
 LEAST_KW, MOST_KW = 0.15, 8.0  # what units and heaters draw; in W that much is a standby; common practice
 MOST_FINDINGS = 3  # of one kind
 
 
 def disagreements(series: list[Series]) -> list[Finding]:
     """All that the channels hold against each other."""
-    return [*_kilowatts(series), *_swaps(series), *_apart(series), *_counters(series), *_no_overlap(series)]
+    looks = (_kilowatts, _swaps, _apart, _outdoors, _counters, _no_overlap)
+    return [found for look in looks for found in look(series)]
 
 
 def finding(code: str, series: Series, severity: Severity, sentence: str, remedy: str = "") -> Finding:
@@ -82,6 +84,25 @@ def _apart(series: list[Series]) -> list[Finding]:
                         f"{first.name} and {second.name} differ by {apart:+.1f} K over the whole run; a room that is "
                         "not mixed, or an offset.",
                         "Mix the air with a fan, and compare the sensors side by side before the next run.",
+                    )
+                )  # fmt: skip
+    return found[:MOST_FINDINGS]
+
+
+def _outdoors(series: list[Series]) -> list[Finding]:
+    """The outdoor sensor against the condenser's inlet: further apart than any enclosure makes them."""
+    found = []
+    for outdoor in _of(series, Role.OUTDOOR_TEMP):
+        for inlet in _of(series, Role.CONDENSER_INLET_TEMP)[:1]:
+            there, here = (float(np.nanmedian(each.values)) for each in (outdoor, inlet))
+            if not ENCLOSED_K[0] <= here - there <= ENCLOSED_K[1]:
+                found.append(
+                    finding(
+                        "outdoors_far_from_condenser", outdoor, Severity.WARNING,
+                        f"{outdoor.name} reads {there:.0f} °C while the condenser breathes {here:.0f} °C "
+                        f"({inlet.name}): {abs(here - there):.0f} K apart, more than an enclosure makes. What leaks "
+                        "through the walls rests on the first of them.",
+                        "Check the sensor's unit and place; if both are right, say so in the notes.",
                     )
                 )  # fmt: skip
     return found[:MOST_FINDINGS]

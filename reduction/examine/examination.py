@@ -25,6 +25,7 @@ SENSOR_FAR_K = 5.0  # from the median of at least two others that agree: no room
 
 GAIN_OF_F = (1.4, 2.3)  # about 1.8, as far as two places move alike
 HEATING = " A unit that blows warm air heats, and only cooling is rated here."
+SHARE_OF_ONE = "If it was logged as a share of one, state “fraction” as the unit of this channel."
 PLACE_WORDS = {
     Role.ROOM_TEMP: "room",
     Role.ADJACENT_TEMP: "room",
@@ -100,6 +101,7 @@ def _taken_out(series: Series, mask: BoolArray, code: str, words: str) -> Findin
         Severity.NOTE if mask.mean() < 0.01 else Severity.WARNING,
         f"{mask.sum()} of {len(mask)} samples of {series.name} {words} (such as {worst:.1f} {_symbol(series)}) "
         "and were taken as missing.",
+        SHARE_OF_ONE if series.role in faults.RH_ROLES and worst < faults.DRIEST_PERCENT else "",
     )
 
 

@@ -17,10 +17,11 @@ TEMP_ROLES = frozenset(role for role in Role if role.value.endswith(("_temp", "_
 RH_ROLES = frozenset(role for role in Role if role.value.endswith("_rh"))
 
 # What a channel can show at all in such a test; common practice, no source.
+DRIEST_PERCENT = 1.0  # drier than any room and any yard; a humidity that is a share of one reads so, common practice
 POSSIBLE: dict[Role, tuple[float, float]] = (
     dict.fromkeys(TEMP_ROLES, (-40.0, 110.0))
     | {Role.SUPPLY_TEMP: (-25.0, 80.0), Role.ROOM_TEMP: (-10.0, 60.0), Role.RETURN_TEMP: (-10.0, 60.0)}
-    | dict.fromkeys(RH_ROLES, (0.0, 105.0))
+    | dict.fromkeys(RH_ROLES, (DRIEST_PERCENT, 105.0))
     | dict.fromkeys(POWER_ROLES, (-20.0, 20_000.0))
 )
 # Where a place is too hot to be in °C, and what it may be once taken as °F; common practice, no source.

@@ -167,3 +167,24 @@ def test_files_of_different_days_have_no_moment_in_common() -> None:
 
 def test_an_empty_channel_is_no_crash() -> None:
     assert examine((a_series([], []), a_series([0.0, 10.0], [np.nan, np.nan], column="b"))).findings == ()
+
+
+def test_a_humidity_that_is_a_share_of_one_is_left_out_and_said() -> None:
+    examined = examine((room(1), a_series(TIME, np.full(len(TIME), 0.25), Role.ROOM_RH, column="rh")))
+    (found,) = [each for each in examined.findings if each.code == "out_of_range"]
+    assert "cannot be (such as 0.2 %)" in found.sentence
+    assert "share of one" in found.remedy
+    assert np.isnan(examined.series[1].values).all()
+
+
+def test_a_dry_room_is_not_taken_for_a_share_of_one() -> None:
+    examined = examine((room(1), a_series(TIME, np.full(len(TIME), 6.0), Role.ROOM_RH, column="rh")))
+    assert "out_of_range" not in codes(examined)
+
+
+@pytest.mark.parametrize(("outdoor_c", "said"), [(-5.0, True), (20.0, False), (36.0, False), (52.0, True)])
+def test_an_outdoor_sensor_far_from_the_condensers_inlet_is_said(outdoor_c: float, said: bool) -> None:
+    wave = 0.2 * np.sin((TIME - NOON_S) / 900)
+    outdoor = a_series(TIME, outdoor_c + wave, Role.OUTDOOR_TEMP, column="yard")
+    inlet = a_series(TIME, 35.0 + wave, Role.CONDENSER_INLET_TEMP, column="condenser in")
+    assert ("outdoors_far_from_condenser" in codes(examine((room(1), outdoor, inlet)))) is said
