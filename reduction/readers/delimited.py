@@ -26,7 +26,7 @@ from reduction.session import Profile
 _MOST_LINES = 20_000  # looked at for one telling number
 _GROUP_FROM = 100.0
 _BLOCK = 1 << 17
-_MOST_REMARKS = 0.2  # of the rows; more are readings of a channel whose name begins so
+_MOST_REMARKS = 0.5  # of the rows; more are readings of a channel whose name begins so
 
 
 class AmbiguousNumber(UnreadableValue):

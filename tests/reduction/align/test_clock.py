@@ -69,3 +69,15 @@ def test_a_confirmed_drift_counts_from_its_reference() -> None:
         {"offset_s": 10.0, "drift_ppm": 100.0, "reference_utc": "2026-07-14T12:00:00Z"}
     )
     assert corrected(np.array([NOON_S, NOON_S + 10_000.0]), given) - NOON_S == pytest.approx([10.0, 10_011.0])
+
+
+def test_cycles_as_even_as_a_clock_leave_the_offset_tied_and_say_so() -> None:
+    time = every(5.0, 6.0)
+    power = np.where((time - NOON_S) % 400.0 < 200.0, 1200.0, 0.0)
+    room = a_room_answer(time, power) + np.random.default_rng(1).normal(0, 0.03, len(time))
+    logged = (
+        a_series(time, power, Role.HEATER_CYCLING_POWER, file="hub.csv", column="heater B"),
+        a_series(time + 200.0, room, file="logger.csv", column="room"),
+    )
+    (offer,) = clock_offers(logged)
+    assert "which fits as well" in offer.because

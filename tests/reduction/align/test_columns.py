@@ -55,3 +55,24 @@ def test_a_channel_whose_column_is_empty_is_said_and_the_rest_is_used() -> None:
     assert [s.column for s in series] == ["heater_w"]
     assert found.code == "no_reading"
     assert "outside_c of part1.csv was to be outdoor_temp and holds no reading." in found.sentence
+
+
+def test_two_downloads_of_one_log_that_overlap_are_one_series() -> None:
+    first = heater(NOON_S)
+    first = replace(first, values=1200.0 + np.arange(60.0))
+    second = replace(heater(NOON_S + 300.0), values=1230.0 + np.arange(60.0))
+    (series,), _, findings = series_of(a_session(), files(first, second))
+    assert "parts_joined" in [finding.code for finding in findings]
+    assert series.values.tolist() == pytest.approx((1200.0 + np.arange(90.0)).tolist())
+
+
+def test_a_steady_column_of_overlapping_downloads_is_told_by_those_beside_it() -> None:
+    room = a_column("room_c", list(24.0 + np.arange(60.0) / 100.0), Role.ROOM_TEMP, "°C")
+    room = replace(room, time_s=NOON_S + 10.0 * np.arange(60))
+    later = replace(room, time_s=room.time_s + 300.0, values=24.0 + np.arange(30.0, 90.0) / 100.0)
+    logs = tuple(
+        replace(a_log(heater(start_s), temperature), path=f"part{n}.csv")
+        for n, (start_s, temperature) in enumerate(((NOON_S, room), (NOON_S + 300.0, later)))
+    )
+    series, _, _ = series_of(a_session(), logs)
+    assert [(s.column, len(s.time_s)) for s in series] == [("heater_w", 90), ("room_c", 90)]

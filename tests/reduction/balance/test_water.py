@@ -44,6 +44,17 @@ def test_a_tank_refilled_in_between_keeps_its_rate() -> None:
     assert "1 refills" in rate.how
 
 
+def test_a_tank_that_runs_dry_is_taken_from_its_ends_and_doubted() -> None:
+    time_s = NOON_S + np.arange(0.0, 7201.0, 60.0)
+    mass = np.clip(0.7 - (time_s - NOON_S) / PER_H, 0.0, None)
+    series = a_series(time_s, mass, Role.WATER_SUPPLY_MASS, instrument=SCALE)
+    rate = scale_rate(series, NOON_S, NOON_S + 7200.0)
+    assert rate is not None
+    assert rate.kg_per_s * PER_H == pytest.approx(0.35)
+    assert rate.u_kg_per_s >= 0.1 * rate.kg_per_s
+    assert "not steady" in rate.how
+
+
 def test_too_few_readings_give_no_rate() -> None:
     assert scale_rate(scale(np.ones(len(TIME_S))), NOON_S, NOON_S + 600.0) is None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,8 @@ import pytest
 from reduction.__main__ import main
 from reduction.documents.words import HeaterKind
 from reduction.errors import InvalidSession
+from reduction.ground.constants import BTU_PER_H_PER_W
+from reduction.ground.rounding import with_unit
 from reduction.planning.circuits import Circuit
 from reduction.planning.forecast import Run, forecast, room_time_constant_s
 from reduction.planning.plan import plan_test
@@ -205,10 +208,21 @@ def test_a_target_without_temperatures_is_refused() -> None:
 
 
 def test_the_printed_plan_is_a_checklist_with_every_figure_in_units() -> None:
-    text = plan_report(_plan())
+    plan = _plan(improvements=True)
+    text, first = plan_report(plan), plan.targets[0]
     assert "Capacity to expect" in text
     assert text.count("[ ]") >= 10
     assert "kg/h to the room, weighed" in text
+    assert f"EER ± {first.windows[-1].eer_u95:.2f}" in text, "of every length of window"
+    eer = with_unit(first.capacity_w / first.power_w * BTU_PER_H_PER_W, first.eer_u95, "Btu/(W·h)")
+    assert re.search(rf"EER to expect +{re.escape(eer)}", text)
+    assert f"What would help     {first.improvements[0].what}" in text
+    assert max(map(len, text.splitlines())) <= 110
+
+
+@pytest.mark.parametrize(("wanted_w", "said"), [(2000.0, "Reaches what is wanted"), (1.0, "wanted ± is not reached")])
+def test_the_printed_plan_says_whether_the_wanted_uncertainty_is_reached(wanted_w: float, said: str) -> None:
+    assert said in plan_report(_plan(wanted_u95_w=wanted_w))
 
 
 def test_the_command_line_plans_and_names_what_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -139,3 +139,16 @@ def test_simulated_rooms_after_a_change_of_set_point_are_followed() -> None:
     assert np.std(true) > 80.0
     assert np.std(off) < 0.6 * np.std(true)
     assert np.mean(np.abs(off) < 2 * np.hypot(u, 15.0)) > 0.85
+
+
+def test_declared_sun_is_not_taken_for_the_mass() -> None:
+    """A steady unit and mass, and 200 W of sun for two hours that the heaters then need not give."""
+    sun = (SINCE_S > 3.0 * HOUR_S) & (SINCE_S < 5.0 * HOUR_S)
+    timeline = a_log(22.0, heater_w=np.where(sun, 1200.0, 1400.0))
+    start, end = (datetime.fromtimestamp(NOON_S + h * HOUR_S, UTC) for h in (3.0, 5.0))
+    (unsaid,) = release(timeline, (0.5, 2.9))
+    (said,) = release(
+        timeline, (0.5, 2.9), solar=[{"power_w": 200.0, "u95_w": 40.0, "start_utc": start, "end_utc": end}]
+    )
+    assert abs(said.value_w) < 5.0
+    assert abs(said.value_w) < abs(unsaid.value_w)
