@@ -15,7 +15,7 @@ _HEAD = 4096
 _MOST_NUL = 0.1  # share of NUL bytes beyond which it is no text with a power cut, common practice
 _MOST_CONTROL = 0.02
 _SAMPLE, _ASCII = 1 << 16, 127
-_FEW_SIGNS, _MOST_SIGNS = 6, 0.9  # signs beyond ASCII, and which share of them must be of the script; common practice
+_FEW_SIGNS, _MOST_SIGNS = 6, 0.7  # signs beyond ASCII, and which share must stand in words; common practice
 _FAR_EASTERN = (
     ("cp932", "[\u3040-\u30ff\u4e00-\u9fff\u2100-\u214f\u00b0\u00b2\u00b3\uff00-\uff60\u3000-\u303f]"),
     ("cp949", "[\uac00-\ud7a3\u2100-\u214f]"),
@@ -114,14 +114,18 @@ def _not_utf8(data: bytes) -> Guess:
 
 
 def _far_eastern(data: bytes) -> str | None:
-    """Return the encoding in which bytes that come in pairs are Japanese, Korean or Chinese words throughout."""
+    """Return the encoding in which the bytes beyond ASCII are Japanese, Korean or Chinese words of two signs or more.
+
+    A lone umlaut or degree sign of Western text makes a lone sign with the letter behind it.
+    """
     lines = [line for line in data[:_SAMPLE].split(b"\n")[:-1] or [data] if not line.isascii()]
     for encoding, signs in _FAR_EASTERN:
         try:
             text = b"\n".join(lines).decode(encoding)
         except UnicodeDecodeError:
             continue
-        beyond = [c for c in text if ord(c) > _ASCII]
-        if len(beyond) >= _FEW_SIGNS and sum(bool(re.match(signs, c)) for c in beyond) >= _MOST_SIGNS * len(beyond):
+        beyond = sum(ord(c) > _ASCII for c in text)
+        in_words = sum(len(word) for word in re.findall(f"{signs}{{2,}}", text))
+        if beyond >= _FEW_SIGNS and in_words >= _MOST_SIGNS * beyond:
             return encoding
     return None

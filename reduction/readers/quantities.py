@@ -15,7 +15,9 @@ from reduction.readers.vocabulary import PhysicalUnit, to_si
 # Levels that tell scales apart; common practice in tests of room units, no source.
 _HOTTEST_AIR_C, _HOTTEST_C, _COLDEST_AIR_C = 55.0, 75.0, -5.0
 _KELVIN_FROM, _FAHRENHEIT_FROM, _SURE_CELSIUS_TO = 200.0, 50.0, 40.0
-_KILOWATTS_TO = 12.0
+_KILOWATTS_TO, _STRAY_KW = 12.0, 0.3
+_OTHER_POWER = {"W": "kW", "kW": "W"}
+_LOADS = {"heater", "unit"}
 _LOAD_FROM_W, _STRAY_W = 150.0, 5.0
 _AIR_LEVELS = {"°C": (-30.0, 60.0), "°F": (50.0, 130.0)}
 _COLDEST_C = -100.0
@@ -106,7 +108,7 @@ def _settle(
     if is_state:
         return _taken("state", "state", heading, "words such as on and off", 0.97)
     if heading.unit:
-        return _stated(heading, heading.unit, level.middle)
+        return _stated(heading, heading.unit, level)
     if heading.quantity == "temperature":
         return _taken("temperature", scale[0], heading, scale[1], scale[2])
     if heading.quantity == "energy":
@@ -129,19 +131,29 @@ def _taken(quantity: str, symbol: str, heading: Heading, because: str, sure: flo
     return Settled(quantity, symbol, Guess("unit", symbol, f"“{heading.text}”: {because}", sure))
 
 
-def _stated(heading: Heading, unit: PhysicalUnit, middle: float) -> Settled:
+def _stated(heading: Heading, unit: PhysicalUnit, level: _Level) -> Settled:
     """Keep the stated unit; where the level speaks against it, ask."""
-    if unit.quantity == "temperature" and not heading.is_difference and np.isfinite(middle):
-        is_air = not _HOT_PLACES & set(places_named(heading.words))
-        if better := _better_scale(unit.symbol, middle, is_air):
-            because = (
-                f"the heading says {unit.symbol}, but {middle:.1f} {unit.symbol} fits no part of a test; {better[1]}"
-            )
-            asked = Question(f"unit of {heading.text}", (better[0], unit.symbol), because)
-            return Settled(
-                unit.quantity, unit.symbol, Guess("unit", unit.symbol, f"“{heading.text}”: {because}", 0.1), (asked,)
-            )
-    return _taken(unit.quantity, unit.symbol, heading, heading.because, 0.98)
+    better = None
+    if unit.quantity == "temperature" and not heading.is_difference and np.isfinite(level.middle):
+        better = _better_scale(unit.symbol, level.middle, not _HOT_PLACES & set(places_named(heading.words)))
+    elif unit.symbol in _OTHER_POWER and _LOADS & set(places_named(heading.words)):
+        better = _better_power(unit.symbol, level)
+    if better is None:
+        return _taken(unit.quantity, unit.symbol, heading, heading.because, 0.98)
+    shown = f"{level.middle if unit.quantity == 'temperature' else level.greatest:.1f} {unit.symbol}"
+    because = f"the heading says {unit.symbol}, but {shown} fits no part of a test; {better[1]}"
+    asked = Question(f"unit of {heading.text}", (better[0], unit.symbol), because)
+    return Settled(
+        unit.quantity, unit.symbol, Guess("unit", unit.symbol, f"“{heading.text}”: {because}", 0.1), (asked,)
+    )
+
+
+def _better_power(symbol: str, level: _Level) -> tuple[str, str] | None:
+    """Doubt a heater or unit of a few watts and one of a hundred kilowatts."""
+    other = _OTHER_POWER[symbol]
+    few = symbol == "W" and level.has_decimals and _STRAY_KW < level.greatest < _KILOWATTS_TO
+    many = symbol == "kW" and level.greatest > _LOAD_FROM_W
+    return (other, f"as {other} it is a load of a test") if few or many else None
 
 
 def _better_scale(symbol: str, middle: float, is_air: bool) -> tuple[str, str] | None:
