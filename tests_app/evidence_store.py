@@ -7,7 +7,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
@@ -19,6 +19,7 @@ from django.core.files.storage import default_storage
 
 from reduction.errors import Place, UnreadableFile
 from tests_app.models import SessionFile
+from tests_app.whole_files import HALVES
 
 BLOCK = 1 << 20
 MEGABYTE = 1 << 20
@@ -62,7 +63,18 @@ def sweep(*, before: datetime) -> int:
     ]
     for scratch in old:
         shutil.rmtree(scratch, ignore_errors=True)
-    return len(old)
+    dead = list(halves(before=before))
+    for name in dead:
+        default_storage.delete(name)
+    return len(old) + len(dead)
+
+
+def halves(*, before: datetime) -> Iterator[str]:
+    """Yield files in the store that a process began to write before then and has not named: it died."""
+    for name in (f"{HALVES}/{one}" for one in _listed(HALVES)[1]):
+        with suppress(FileNotFoundError):  # it has its name now
+            if default_storage.get_modified_time(name) < before:
+                yield name
 
 
 def keep(arrival: Arrival) -> str:

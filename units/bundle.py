@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from importlib.metadata import version
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 
 import vl_convert
 from django.conf import settings
 from django.contrib.staticfiles.finders import BaseFinder
 from django.core.files.storage import FileSystemStorage
+
+from tests_app.whole_files import written_whole
 
 NAME = "units/charts-bundle.js"
 
@@ -20,10 +21,8 @@ def built() -> Path:
     made = folder / NAME
     if not made.exists():
         made.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile("w", encoding="utf-8", dir=made.parent, suffix=".part", delete=False) as half:
-            half.write(vl_convert.javascript_bundle("window.vegaEmbed=vegaEmbed;"))
-        Path(half.name).chmod(0o644)
-        Path(half.name).replace(made)  # whole or not there, also where two processes build at once
+        with written_whole(made) as half:  # also where two processes build at once
+            half.write(vl_convert.javascript_bundle("window.vegaEmbed=vegaEmbed;").encode())
     return folder
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import logging
+import sys
 from dataclasses import asdict
 from http import HTTPStatus
 from typing import TYPE_CHECKING
@@ -35,7 +36,7 @@ ADVICE = {
     HTTPStatus.FORBIDDEN: "An owner of the bench can give you another role.",
     HTTPStatus.NOT_FOUND: "It may be private to a bench, withdrawn, or mistyped.",
     HTTPStatus.UNPROCESSABLE_ENTITY: "Nothing was saved.",
-    HTTPStatus.INTERNAL_SERVER_ERROR: "Nothing was half saved. Try again; if it stays, tell who runs this site.",
+    HTTPStatus.INTERNAL_SERVER_ERROR: "Nothing of this was half saved. Try again; if it stays, tell who runs it.",
     HTTPStatus.INSUFFICIENT_STORAGE: "Nothing of this was kept. Tell who runs this site, and send it again later.",
 }
 
@@ -130,7 +131,9 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Answer 500 without touching the database, which may be what broke."""
+    """Answer 500 without touching the database, which may be what broke; 507 where what came in found no room."""
+    error = sys.exception()
+    status = HTTPStatus.INSUFFICIENT_STORAGE if error and is_full(error) else HTTPStatus.INTERNAL_SERVER_ERROR
     if wants_data(request):
-        return JsonResponse({"errors": [{"code": "Internal Server Error"}]}, status=500)
-    return render(None, "units/broken.html", {"title": TITLES[HTTPStatus.INTERNAL_SERVER_ERROR]}, status=500)
+        return JsonResponse({"errors": [{"code": status.phrase, "sentence": TITLES[status]}]}, status=status)
+    return render(None, "units/broken.html", {"title": TITLES[status], "advice": ADVICE[status]}, status=status)

@@ -134,7 +134,7 @@ STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 WHITENOISE_USE_FINDERS = not PRODUCTION  # outside production no step to collect them
 MEDIA_ROOT = Path(env("EVIDENCE_DIR", default=str(DATA_DIR / "evidence")))
 STORAGES = {
-    "default": {"BACKEND": env("EVIDENCE_STORAGE", default="django.core.files.storage.FileSystemStorage")},
+    "default": {"BACKEND": env("EVIDENCE_STORAGE", default="tests_app.whole_files.WholeFiles")},
     "staticfiles": {
         "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
         if PRODUCTION

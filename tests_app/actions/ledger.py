@@ -168,6 +168,7 @@ def left_over(now: datetime | None = None) -> Iterator[str]:
     yield from (f"{name}: no row names it" for name in evidence_store.stored_evidence() if name not in named)
     rows = {str(pk) for pk in PartialUpload.objects.values_list("pk", flat=True)}
     yield from (f"partial/{one}: of no upload" for one in evidence_store.uploads_with_parts() if one not in rows)
+    yield from (f"{name}: half a file" for name in evidence_store.halves(before=before))
     for row in PartialUpload.objects.filter(touched_at__lt=before):
         yield f"upload {row.pk}: nobody went on with it since {row.touched_at:%Y-%m-%d %H:%M} UTC"
 

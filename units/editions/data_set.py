@@ -10,7 +10,7 @@ import zipfile
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from tempfile import NamedTemporaryFile, TemporaryDirectory
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pyarrow as pa
@@ -19,6 +19,7 @@ import pyarrow.parquet as pq
 from django.conf import settings
 from django.db.models import Count, Max, QuerySet, Sum
 
+from tests_app.whole_files import written_whole
 from units.editions.read import parsed
 from units.models import CatalogueEntry, Claim, Edition, PublishedPoint, Unit
 from units.spreadsheet import harmless
@@ -101,11 +102,10 @@ def packed(digest: str) -> Path:
     made = folder / f"{digest}.zip"
     if not made.exists():
         folder.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as half:
+        with written_whole(made) as half:  # also where two processes build at once
             _write(half)
-        for old in folder.glob("*.zip"):
+        for old in set(folder.glob("*.zip")) - {made}:
             old.unlink(missing_ok=True)
-        Path(half.name).replace(made)  # whole or not there, also where two processes build at once
     return made
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from tests_app.whole_files import written_whole
 from units.archive import whole
+from units.management import full_disk
 
 
 class Command(BaseCommand):
@@ -28,12 +29,8 @@ class Command(BaseCommand):
         """Write beside the place and move there when it is whole, so that no half backup bears the name of one."""
         dated = f"cooling-ledger-{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}.backup.zip"
         path = (to / dated) if to and to.is_dir() else to or Path(dated)
-        half = path.with_name(path.name + ".part")
-        with open(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
+        with full_disk.in_words(path), written_whole(path, mode=0o600) as file:
             digests = whole.back_up(file)
-            file.flush()
-            os.fsync(file.fileno())
-        half.replace(path)
         for slug, digest in digests.items():
             self.stdout.write(f"{digest}  {slug}")
         self.stdout.write(f"{path}: {len(digests)} benches")

@@ -7,7 +7,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from tests_app.whole_files import written_whole
 from units.archive import write
+from units.management import full_disk
 from units.models import Bench
 
 
@@ -28,6 +30,6 @@ class Command(BaseCommand):
             known = ", ".join(Bench.objects.values_list("slug", flat=True)) or "none"
             raise CommandError(f"No bench “{slug}” here; there are: {known}.")
         path = to or Path(f"{slug}.bench.zip")
-        with path.open("wb") as file:
+        with full_disk.in_words(path), written_whole(path) as file:
             digest = write.write(bench, file)
         self.stdout.write(f"{path}: {bench}, SHA-256 of its content {digest}")

@@ -8,7 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.http import Http404
 
+from tests_app.whole_files import written_whole
 from units.editions import export, read
+from units.management import full_disk
 
 
 class Command(BaseCommand):
@@ -30,5 +32,6 @@ class Command(BaseCommand):
         except Http404 as error:
             raise CommandError(f"Nothing is published as “{slug}”{f', edition {number}' if number else ''}.") from error
         path = to or Path(f"{slug}-edition-{edition.number}.html")
-        path.write_text(export.one_file(edition, site.rstrip("/")), encoding="utf-8")
+        with full_disk.in_words(path), written_whole(path) as file:
+            file.write(export.one_file(edition, site.rstrip("/")).encode())
         self.stdout.write(f"{path}: edition {edition.number}, SHA-256 of its document {edition.sha256}")

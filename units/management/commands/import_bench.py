@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from reduction.errors import ReductionError
 from units.archive import read
+from units.management import full_disk
 from units.models import Person
 
 
@@ -33,7 +34,8 @@ class Command(BaseCommand):
         if not file.is_file():
             raise CommandError(f"No file {file}.")
         try:
-            bench = read.read(file, owner=person, same_people=same_people)
+            with full_disk.in_words(file):
+                bench = read.read(file, owner=person, same_people=same_people)
         except ReductionError as error:
             raise CommandError(str(error)) from error
         self.stdout.write(f"{bench} is here, owned by {person}.")

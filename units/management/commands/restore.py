@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from reduction.errors import ReductionError
 from units.archive import whole
+from units.management import full_disk
 
 
 class Command(BaseCommand):
@@ -25,7 +26,8 @@ class Command(BaseCommand):
         if not file.is_file():
             raise CommandError(f"No file {file}.")
         try:
-            digests = whole.restore(file)
+            with full_disk.in_words(file):
+                digests = whole.restore(file)
         except ReductionError as error:
             raise CommandError(str(error)) from error
         for slug, digest in digests.items():
