@@ -19,6 +19,7 @@ from reduction.session import (
 
 PORTABLE = (UnitKind.SINGLE_DUCT_PORTABLE, UnitKind.DUAL_DUCT_PORTABLE)
 USUAL_U95 = {"flow": 0.20, "area": 0.10}  # shares of what is stated without its ±; common practice, no source
+SURFACE_SLACK_K = 2.0  # for air that differs along the duct, common practice, no source
 USUAL_SURFACE_U95_K = 4.0  # likewise of the mean along a duct
 
 NAMES = {
@@ -100,7 +101,22 @@ def ducts_missing(unit: UnitUnderTest, conditions: Mapping[str, Measured]) -> tu
         lacks.append("the temperature of the intake air (a channel for the condenser's inlet)")
     if drawn_in_temp_c(conditions) is None:
         lacks.append("the temperature of the air drawn into the room (a channel for make-up air)")
+    lacks += [
+        f"a surface temperature of the {which} duct that lies between the room's and its air's"
+        for which in ducts_of(unit.kind)
+        if _beyond_its_air(unit.ducts, which, conditions)
+    ]
     return tuple(lacks)
+
+
+def _beyond_its_air(ducts: Ducts, which: str, conditions: Mapping[str, Measured]) -> bool:
+    """Whether a stated surface is warmer or colder than both the room and the air in the duct, beyond its errors."""
+    air = conditions.get("condenser_outlet_temp_c" if which == "exhaust" else "condenser_inlet_temp_c")
+    if air is None or "room_temp_c" not in conditions or getattr(ducts, f"{which}_surface_temp_c") is None:
+        return False
+    surface, ends = surface_of(ducts, which), sorted((air.value, conditions["room_temp_c"].value))
+    slack = 2.0 * hypot(surface.u, air.u) + SURFACE_SLACK_K
+    return not ends[0] - slack <= surface.value <= ends[1] + slack
 
 
 def ducts_findings(unit: UnitUnderTest, points: Sequence[Point]) -> tuple[Finding, ...]:

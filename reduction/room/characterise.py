@@ -89,7 +89,8 @@ def room_found(timeline: Timeline, session: Session) -> tuple[RoomFit | None, tu
     try:
         fit = characterise(timeline, session)
     except NothingToReduce as nothing:
-        return None, (_finding("room_not_fitted", Severity.SEVERE, str(nothing), nothing.remedy),)
+        sentence = f"This run tells nothing of the room: {nothing.found} where it takes {nothing.expected}."
+        return None, (_finding("room_not_fitted", Severity.SEVERE, sentence, nothing.remedy),)
     if fit.identifiable:
         return fit, ()
     return fit, (

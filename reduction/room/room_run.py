@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 HOUR_S = 3600.0
 UNIT_OFF_W = 30.0  # standby and a control board; more than that may cool
+COLD_SUPPLY_K = 3.0  # under the air that enters: a coil at work, where the unit's power was not logged; common practice
 SHORTEST_RUN_S = 1.9 * HOUR_S  # two hours, less what first and last rows of the loggers leave out
 OBSERVED_EVERY_S = 300.0
 SMOOTH_S = 600.0  # where no heater switches
@@ -49,9 +50,9 @@ def _nothing(found: str, expected: str, remedy: str) -> NothingToReduce:
 
 
 def _off_span(timeline: Timeline, cells: int, step_s: float) -> slice:
-    """Longest run of cells with the unit off (or never logged)."""
+    """Longest run of cells with the unit off: by its power, else where its supply air is not cold."""
     unit = total_power(timeline, Role.UNIT_POWER, Role.UNIT_ENERGY)
-    off = np.ones(cells, dtype=bool) if unit is None else unit < UNIT_OFF_W
+    off = ~_blows_cold(timeline, cells) if unit is None else unit < UNIT_OFF_W
     edges = np.flatnonzero(np.diff(np.concatenate([[0], off.astype(int), [0]])))
     first, last = max(edges.reshape(-1, 2).tolist(), key=lambda e: e[1] - e[0], default=(0, 0))
     if (last - first) * step_s < SHORTEST_RUN_S:
@@ -61,6 +62,15 @@ def _off_span(timeline: Timeline, cells: int, step_s: float) -> slice:
             "Log the room with the unit off: heated and held for some hours, then left to cool.",
         )
     return slice(first, last)
+
+
+def _blows_cold(timeline: Timeline, cells: int) -> NDArray[np.bool_]:
+    """Where the supply air is colder than the air that enters by more than a unit that stands still makes it."""
+    supply = mean_cells(timeline, Role.SUPPLY_TEMP)
+    entering = mean_cells(timeline, Role.RETURN_TEMP if timeline.of(Role.RETURN_TEMP) else Role.ROOM_TEMP)
+    if supply is None or entering is None:
+        return np.zeros(cells, dtype=bool)
+    return np.asarray(supply < entering - COLD_SUPPLY_K)
 
 
 def _sensor_u(timeline: Timeline, series: tuple[Series, ...], start_s: float, end_s: float) -> float:

@@ -112,6 +112,13 @@ def test_what_is_not_logged_is_named(gone: str) -> None:
     assert "a channel for" in ducts_missing(a_unit(), conditions)[0]
 
 
+@pytest.mark.parametrize(("surface_c", "refused"), [(42.0, False), (53.0, False), (62.0, True), (15.0, True)])
+def test_a_surface_hotter_than_the_air_in_its_duct_is_not_believed(surface_c: float, refused: bool) -> None:
+    unit = a_unit(ducts={"exhaust_surface_temp_c": surface_c})
+    assert (told(unit, a_window()) is None) is refused
+    assert any("between the room's and its air's" in lack for lack in ducts_missing(unit, CONDITIONS)) is refused
+
+
 def test_a_second_duct_has_to_be_stated_too() -> None:
     one_only = UnitUnderTest(model="Twin", kind=TWO, ducts=Ducts(**STATED))
     assert len(ducts_missing(one_only, CONDITIONS)) == 3

@@ -111,6 +111,19 @@ def test_a_session_with_the_unit_running_is_refused_with_what_to_do() -> None:
         characterise(a_run(HEATED, one_store(HEATED, 20.0), unit_w=600.0), a_session())
 
 
+@pytest.mark.parametrize(("split_k", "refused"), [(12.0, True), (1.0, False)])
+def test_where_its_power_was_not_logged_cold_supply_air_says_that_the_unit_runs(split_k: float, refused: bool) -> None:
+    room = one_store(HEATED, 20.0)
+    run = a_run(HEATED, room)
+    supply = a_series(TIME_S, room - split_k, Role.SUPPLY_TEMP, column="supply", key="supply")
+    run = align((*(each for key, each in run.series.items() if key != "unit"), supply))
+    if refused:
+        with pytest.raises(NothingToReduce, match=r"0\.0 h with the unit off"):
+            characterise(run, a_session())
+    else:
+        assert characterise(run, a_session()).because.startswith("18.0 h with the unit off")
+
+
 def test_only_the_spell_with_the_unit_off_is_used() -> None:
     unit = np.where(SINCE_S < 4 * 3600.0, 600.0, 0.0)
     fit = characterise(a_run(HEATED, one_store(HEATED, 20.0), unit_w=unit), a_session())
