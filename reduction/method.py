@@ -37,9 +37,11 @@ near freezing, the capacity in a warmer room is an interval.
 §8 Claims. Published performance maps or the unit's own bring a point to a rating condition, with an uncertainty that
 grows with distance; the shortfall in ordered steps that sum exactly; conformance by JCGM 106.
 
-§9 Seasons. CEER, bins, own climate and price; what was not measured is named and bounded.
+§9 Seasons. CEER, bins, own climate and price; what was not measured is named and bounded. A portable's SACC and CEER:
+the net effect with duct heat and drawn-in air put back, brought to the procedure's state, and charged by its rule.
 
-§10 Comparison. Like conditions, pooled repeats with covariance, an order only where it is at least 95 % probable.
+§10 Comparison. Like conditions, repeats pooled with their covariance and no weight below nothing, an order only where
+it is at least 95 % probable.
 
 §11 Plans. The same engine run forward, with cautions at the step where they matter.
 """
@@ -61,7 +63,10 @@ HISTORY: dict[str, str] = {
         "budget no longer stretch it by k = 2: k falls to 1.65 for one limit alone and by 0.3 % where plugs matter "
         "little. Where nothing switches, the slope of the room is as sure as its own samples show, which narrows short "
         "windows of a calm room by some per cent. Weather that moves in a log is taken to have moved twice as much "
-        "before it, and the slow mass is less sure for it; elsewhere its u moves by up to 4 %."
+        "before it, and the slow mass is less sure for it; elsewhere its u moves by up to 4 %. "
+        "Pooled repeats stay within their values where a shared error outweighs what each has of its own. A portable "
+        "whose ducts are stated gets its SACC and CEER. A humidity below 1 % is taken for a share of one, not for a "
+        "dry room."
         " Time that declared sun, a visit or a door seen in the air disturbs no longer speaks for the slow mass, which "
         "took such heat for its own. A flow of weighed water that is not steady is taken from its first and last "
         "reading, not as refills of the vessel."
