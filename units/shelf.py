@@ -54,16 +54,25 @@ DETAILS = ("ratings", "shortfall", "verdicts", "budget", "eer_budget")
 def refresh(units: Iterable[Unit]) -> list[CatalogueEntry]:
     """Make the rows of these units anew, with as many queries for one unit as for a thousand.
 
-    The units are locked, always in one order, so that two workers with sessions of one unit go one after the other;
-    the weaker lock lets others go on to name the unit in rows of theirs.
+    They are worked out before the units are locked, and again only where something came in between. The lock is
+    taken always in one order, so that two workers with sessions of one unit store one after the other; it is the
+    weaker one, which lets others go on to name the unit in rows of theirs.
     """
     keys = [unit.pk for unit in units]
-    list(Unit.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk").values_list("pk"))
+    seen = _stamps(keys)
     made = derived(keys)
+    list(Unit.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk").values_list("pk"))
+    if _stamps(keys) != seen:
+        made = derived(keys)
     CatalogueEntry.objects.filter(unit__in=keys).delete()
     entries = CatalogueEntry.objects.bulk_create([entry for entry, _ in made], batch_size=500)
     PooledRow.objects.bulk_create([row for _, rows in made for row in rows], batch_size=500)
     return entries
+
+
+def _stamps(unit_ids: list[UUID]) -> list[int]:
+    """Return the stamps of the rows that stand; whoever changes what they are made from makes them anew."""
+    return list(CatalogueEntry.objects.filter(unit__in=unit_ids).order_by("stamp").values_list("stamp", flat=True))
 
 
 def renew() -> None:

@@ -40,7 +40,7 @@ def dense(u: list[float], shares: list[Mapping[str, float]]) -> np.ndarray:
     return covariance
 
 
-@pytest.mark.parametrize(("alike", "own_w"), [(0.0, 12.0), (0.05, 40.0), (0.3, 10.0), (1.0, 3.0)])
+@pytest.mark.parametrize(("alike", "own_w"), [(0.0, 12.0), (0.05, 40.0), (0.1, 2.0), (0.3, 10.0), (1.0, 3.0)])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_many_repeats_give_the_mean_that_the_whole_matrix_gives(alike, own_w, seed):
     values, u, shares = sessions(30, alike=alike, own_w=own_w, seed=seed)

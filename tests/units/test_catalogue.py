@@ -244,3 +244,22 @@ def test_a_serial_number_and_notes_never_reach_a_visitor(visitor, bench):
     for address in (reverse("catalogue"), reverse("unit", args=[unit.pk]), reverse("compare") + f"?unit={unit.pk}"):
         text = visitor.get(address).text
         assert not [word for word in ("S-8842", "neighbour", "Jo Marsh", "Larkmoor") if word in text]
+
+
+def test_what_another_worker_stored_meanwhile_is_not_written_over(bench, monkeypatch):
+    """Another session of the unit is stored after this one's rows were worked out and before they are locked."""
+    unit, work_out, others = listed(bench), shelf.derived, []
+
+    def derived(keys):
+        made = work_out(keys)
+        if not others:
+            others.append(builders.a_point(unit=unit))
+            with monkeypatch.context() as plain:
+                plain.setattr(shelf, "derived", work_out)
+                shelf.refresh([unit])
+        return made
+
+    monkeypatch.setattr(shelf, "derived", derived)
+    shelf.refresh([unit])
+    entry = CatalogueEntry.objects.get(unit=unit, audience="bench")
+    assert entry.point_count == unit.points.count() == len(others)
