@@ -26,7 +26,6 @@ HEAT_CAPACITY_J_PER_M2_K = {
     "light": 110e3,
     "medium": 165e3,
     "heavy": 260e3,
-    "very_heavy": 370e3,
 }
 """Effective heat capacity per floor area by construction, ISO 13790, 12.3.1.2, table 12."""
 FAST_SHARE = (0.1, 0.7)

@@ -65,6 +65,7 @@ def _latent_of_the_example_w(row: Row) -> float:
 
 COMPUTED = {
     "room_line_kj_per_kg": lambda row: (9000.0 + _latent_of_the_example_w(row)) / 0.0015 / 1000.0,
+    "room_total_w": lambda row: 9000.0 + _latent_of_the_example_w(row),
     "room_shr": lambda row: 9000.0 / (9000.0 + _latent_of_the_example_w(row)),
     "air_side_heat_w": _heat,
     "condensate_kg_per_h": _condensate,

@@ -8,7 +8,7 @@ import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
 from reduction.ground import moist_air
-from reduction.ground.constants import BTU_PER_H_PER_W, eer_from_cop
+from reduction.ground.constants import BTU_J, BTU_PER_H_PER_W, POUND_KG, celsius_from_fahrenheit, eer_from_cop
 from tests.published.rows import Row, published
 
 TEMPS_C = np.arange(-10.0, 60.1, 2.5)
@@ -36,6 +36,11 @@ def _computed(row: Row) -> float:
     if row.quantity == "saturation_pressure_pa":
         return moist_air.saturation_pressure_pa(row.temp_c)
     ratio = _ratio(row)
+    if row.quantity == "enthalpy_btu_per_lb":
+        # From dry air at 0 °F, where the handbook's IP enthalpy is nought.
+        nought = moist_air.enthalpy_j_per_kg(celsius_from_fahrenheit(0.0), 0.0, row.pressure_pa)
+        heat = moist_air.enthalpy_j_per_kg(row.temp_c, ratio, row.pressure_pa) - nought
+        return heat * POUND_KG / BTU_J
     if row.quantity == "humidity_ratio":
         return ratio
     if row.quantity == "dew_point_c":

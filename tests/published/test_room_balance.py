@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from reduction.align.timeline import mean_over
+from reduction.balance.heat_balance import OUTPUTS, Balance
 from reduction.balance.moisture import Air, enter_moisture, net_gain
 from reduction.balance.water import WaterRate
 from reduction.ground.constants import BTU_PER_H_PER_W, LATENT_HEAT_J_PER_KG, eer_from_cop
@@ -21,6 +22,12 @@ from tests.reduction.bench_room import ROOM, TIME_S, a_balance, a_bench_session,
 from tests.reduction.signals import NOON_S, a_counter
 
 K_PER_S = 0.05 / 3600.0
+POWER = OUTPUTS.index("power")
+
+
+def power_of(balance: Balance) -> float:
+    """The unit's power as the balance took it from its channel. [W]"""
+    return float(balance.model(np.array([[item.value] for item in balance.ledger.inputs]))[POWER, 0])
 
 
 @cache
@@ -30,11 +37,12 @@ def worked_room() -> dict[str, float]:
     person = People(count=1, sensible_w_each=115.0, latent_w_each=0.0)
     balance = a_balance(a_timeline({"room": drifting}), people=(person,))
     capacity = sum(value for name, value in terms_of(balance).items() if not name.startswith("radiant"))
+    power = power_of(balance)
     return {
         "capacity_w": capacity,
         "capacity_btu_per_h": capacity * BTU_PER_H_PER_W,
-        "cop": capacity / 850.0,
-        "eer": eer_from_cop(capacity / 850.0),
+        "cop": capacity / power,
+        "eer": eer_from_cop(capacity / power),
     }
 
 
@@ -57,6 +65,7 @@ def worked_uncertainty() -> dict[str, float]:
     assert budget[0].name == "UA"
     return {
         "u_capacity_w": found.u(),
+        "u_capacity_percent": 100.0 * found.u() / found.values[0],
         "u_eer_percent": 100.0 * found.u(1) / found.values[1],
         "largest_w": budget[0].contribution_w,
     }
@@ -72,18 +81,22 @@ def worked_budget() -> dict[str, float]:
 
 @cache
 def trade() -> dict[str, float]:
-    timeline = a_timeline({"heater": 1440.0}, a_channel("second", Role.HEATER_CYCLING_POWER, 206.0))
+    return traded(1440.0, 555.0, "") | traded(1544.0, 705.0, "_2")
+
+
+def traded(constant_w: float, unit_w: float, which: str) -> dict[str, float]:
+    """A heater beside one that switches, a fan and a lamp, and the unit's plug: figures by the balance's terms."""
+    channels = {"heater": constant_w, "unit": unit_w}
+    timeline = a_timeline(channels, a_channel("second", Role.HEATER_CYCLING_POWER, 206.0))
     loads = (FixedLoad(what="fan", power_w=35.0, u95_w=1.0), FixedLoad(what="lamp", power_w=50.0, u95_w=1.0))
-    terms = terms_of(a_balance(timeline, fixed_loads=loads))
-    heat = sum(value for name, value in terms.items() if name.split(":")[0] in ("heater", "fixed load"))
+    balance = a_balance(timeline, fixed_loads=loads)
+    heat = sum(value for name, value in terms_of(balance).items() if name.split(":")[0] in ("heater", "fixed load"))
+    cop = heat / power_of(balance)
     return {
-        "trade_heat_w": heat,
-        "trade_heat_btu_per_h": heat * BTU_PER_H_PER_W,
-        "trade_cop": heat / 555.0,
-        "trade_eer": eer_from_cop(heat / 555.0),
-        "trade_heat_btu_per_h_2": 1835.0 * BTU_PER_H_PER_W,
-        "trade_cop_2": 1835.0 / 705.0,
-        "trade_eer_2": eer_from_cop(1835.0 / 705.0),
+        f"trade_heat_w{which}": heat,
+        f"trade_heat_btu_per_h{which}": heat * BTU_PER_H_PER_W,
+        f"trade_cop{which}": cop,
+        f"trade_eer{which}": eer_from_cop(cop),
     }
 
 
