@@ -70,11 +70,15 @@ def write(page: Any, keep: Any) -> str:
     page.get_by_role("button", name="Save").click()
     page.get_by_role("textbox", name="Disclosure").fill("Bought by the bench in a shop. No ties to the maker.")
     page.get_by_role("textbox", name="Text").fill("## Found\n\nIt removed ")
-    insert(page, "P1 cooling capacity as tested", "Capacity against outdoor temperature", "Results as tested")
-    page.locator("#live a.bound").wait_for()
+    insert(page, "P1 cooling capacity as tested", "P1 EER", "Capacity against outdoor temperature", "Results as tested")
+    assert (
+        "removed {{ P1 capacity }} {{ P1 eer }}\n\n{{ chart" in page.get_by_role("textbox", name="Text").input_value()
+    )
+    page.locator("#live a.bound").nth(1).wait_for()
     page.locator("#live svg").wait_for()
     page.locator("#live table").get_by_role("link", name="P1").wait_for()
-    assert "2,300" in page.locator("#live a.bound").inner_text()
+    assert "2,300" in page.locator("#live a.bound").first.inner_text()
+    assert page.evaluate("document.querySelector('#live').scrollWidth <= document.querySelector('#live').clientWidth")
     assert_accessible(page)
     keep(page, "write")
     page.locator("form", has=page.get_by_role("textbox", name="Disclosure")).get_by_role("button", name="Save").click()
@@ -93,7 +97,7 @@ def insert(page: Any, *names: str) -> None:
 def preview(page: Any, address: str, keep: Any) -> None:
     """Read the whole page as it would be published; nothing of it is public yet."""
     page.goto(address)
-    page.get_by_role("link", name="Preview the page").click()
+    page.get_by_role("link", name="Preview what is saved").click()
     page.get_by_text("Draft, not published").wait_for()
     assert page.locator("#chart-capacity-outdoor svg").count() == 1
     assert_accessible(page)

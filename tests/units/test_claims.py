@@ -10,6 +10,7 @@ from uuid import UUID
 import pytest
 from django.test import Client
 
+from reduction import session as doc
 from reduction.judge.claims import claimed_figures
 from reduction.session import UnitKind
 from tests import publishing
@@ -141,3 +142,20 @@ def test_an_efficiency_on_another_basis_is_not_mistaken_for_the_eer_beside_it(un
     assert "not comparable" in ceer
     assert ">11.0 ± 0.4 Btu/(W·h)<" in own
     assert "falls short" in own
+
+
+def test_a_claimed_air_flow_stands_beside_the_one_that_the_balance_infers(unit: Unit, owner: Client) -> None:
+    Claim.objects.create(
+        unit=unit, quantity="air_flow", value=315, quantity_unit="m³/h", value_si=315, stated_in="Leaflet"
+    )
+    check = doc.CrossCheck(
+        name="indoor air flow", value=299.0, u95=16.0, quantity_unit="m³/h", expected="315 m³/h claimed", passed=True,
+        because="The air flow that carries the sensible capacity.",
+    )  # fmt: skip
+    publishing.a_telling_reduction(unit, publishing.a_telling_point(cross_checks=(check,)))
+    review = reviews.begin(bench=unit.bench, units=[unit], by=owner.person)
+    reviews.write(review=review, disclosure="Bought by the bench. No ties to the maker.", by=owner.person)
+    page = editions.publish(review=review, by=owner.person).html.replace("\xa0", " ")
+    row = page.split('<th scope="row">Room air flow</th>')[1].split("</tr>")[0]
+    assert ">299 ± 16 m³/h<" in row
+    assert "inferred from the balance" in row

@@ -222,6 +222,16 @@ def test_a_withdrawn_review_says_so_and_why_at_its_address(edition: Edition, own
     assert not CatalogueEntry.objects.filter(audience="public").exists()
 
 
+def test_what_became_of_an_edition_is_set_above_it_with_the_style_it_needs(edition: Edition, owner: Client) -> None:
+    assert ".notice--bad" not in edition.html
+    editions.withdraw(review=edition.review, reason="The sample had been tampered with.", by=owner.person)
+    page = Client().get(f"/published/{edition.review.slug}/1/").content.decode()
+    assert '<div class="notice notice--bad"' in page
+    assert ".notice{" in page.partition("</style>")[0]
+    assert ".notice--bad," in page.partition("</style>")[0]
+    assert Edition.objects.get().html == edition.html
+
+
 def test_a_withdrawal_is_final_and_needs_a_reason(edition: Edition, owner: Client) -> None:
     with pytest.raises(ValidationError, match="Say why"):
         editions.withdraw(review=edition.review, reason=" ", by=owner.person)

@@ -37,6 +37,7 @@ def test_the_secret_is_kept_only_as_its_hash(review: Review, owner: Client) -> N
 def test_the_link_shows_the_draft_and_nothing_private(address: str, visitor: Client) -> None:
     page = visitor.get(address).content.decode()
     assert "A private draft, not published" in page
+    assert ".notice--info{" in page.partition("</style>")[0]
     assert "2,300" in page
     assert [text for text in publishing.PRIVATE if text in page] == []
 

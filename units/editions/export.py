@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from units.editions.page import ORIGIN, STANDING
+from units.editions.style import set_in
 from units.models import Edition
 
 SCRIPT = re.compile(r'<script src="[^"]*"[^>]*></script>\s*')
@@ -23,5 +24,5 @@ def one_file(edition: Edition, origin: str) -> str:
         html = part.sub("", html)
     copy = f'<p class="notice">A saved copy of edition {edition.number}; the document it was made from is inside.</p>'
     held = f'<script type="application/json" id="edition-document">{edition.document}</script>'
-    html = html.replace(STANDING, copy, 1).replace("</body>", f"{held}\n</body>", 1)
+    html = set_in(html, STANDING, copy).replace("</body>", f"{held}\n</body>", 1)
     return html.replace(ORIGIN, origin)

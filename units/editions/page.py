@@ -20,6 +20,7 @@ from units.editions.words import CAUTIONS, TIES
 ORIGIN = "@@origin@@"  # the site's address, put in when the page is served: a frozen page survives a move
 STANDING = "<!--standing-->"  # where the site says, when the page is served, that an edition is no longer the last
 MEASURED = {"capacity": "capacity", "power": "power", "eer": "eer", "cop": "cop"}  # claim to figure; others are not
+AIR_FLOW = "indoor air flow"  # the cross-check that says what the claim of an air flow is set beside
 AS = {"capacity": "net capacity", "eer": "EER", "power": "power"}  # beside a claim on another basis
 CHOSEN = {
     None: "Nobody chose a rule before the data, so the usual one was taken.",
@@ -117,10 +118,13 @@ def _beside(claim: Document, point: Document | None) -> Document:
         verdict = verdict | {name: verdict[name] / BTU_PER_H_PER_W for name in ("measured", "measured_u95")}
         verdict["quantity_unit"] = "W/W"
     as_tested = FIGURES[judged][1](point) if point and judged and verdict is None else ""
+    checks = point["cross_checks"] if point else []
+    inferred = next((one for one in checks if one["name"] == AIR_FLOW and one["value"] is not None), None)
     another = verdict is not None and claim["quantity"] not in MEASURED
     return claim | {
         "verdict": verdict,
         "as_tested": as_tested,
+        "inferred": inferred if claim["quantity"] == "air_flow" else None,
         "measured_as": AS[verdict["quantity"]] if another else "",
     }
 

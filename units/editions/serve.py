@@ -19,6 +19,7 @@ from django.utils.http import quote_etag
 
 from units.editions import read
 from units.editions.page import ORIGIN, STANDING
+from units.editions.style import set_in
 from units.models import Edition
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def _key(slug: str, number: int | None) -> str:
 
 def _read(edition: Edition) -> Served:
     notice = _notice(edition)
-    body = edition.html.replace(STANDING, notice, 1).encode()
+    body = set_in(edition.html, STANDING, notice).encode()
     etag = quote_etag(hashlib.sha256(body).hexdigest()[:32])
     return Served(etag, tuple(body.split(ORIGIN.encode())), read.withdrawal_of(edition) is not None)
 

@@ -28,6 +28,13 @@ def _rules() -> tuple[tuple[str, tuple[frozenset[str], ...]], ...]:
     return tuple((rule, _needs(rule.partition("{")[0])) for rule in rules)
 
 
+def set_in(html: str, place: str, part: str) -> str:
+    """Set a part into a page that is dressed already, with the rules it needs: a frozen page did not know of it."""
+    there = set(WORD.findall(part))
+    style = "".join(rule for rule, needs in _rules() if any(classes and classes <= there for classes in needs))
+    return html.replace(place, part, 1).replace("</style>", f"{style}</style>", 1)
+
+
 def _needs(head: str) -> tuple[frozenset[str], ...]:
     if head.startswith("@"):
         return (frozenset(),)

@@ -24,6 +24,7 @@ from units.editions.material import Material
 from units.editions.page import ORIGIN, STANDING, body_of, page_of
 from units.editions.read import parsed, series
 from units.editions.serve import origin_of
+from units.editions.style import set_in
 from units.forms.review import BeginForm, ContactForm, PublishForm, ReviewForm, ShareForm, WithdrawForm
 from units.middleware import BenchRequest
 from units.models import Bench, Review, Unit
@@ -173,7 +174,7 @@ def preview(request: HttpRequest, review_id: UUID) -> HttpResponse:
 def draft_page(review: Review, request: HttpRequest, *, notice: str = "") -> str:
     """Return the draft's page; it has no digest and is not to be indexed."""
     html = page_of(_draft(Material.of(review)), sha256="", draft=True)
-    return html.replace(STANDING, notice, 1).replace(ORIGIN, origin_of(request))
+    return set_in(html, STANDING, notice).replace(ORIGIN, origin_of(request))
 
 
 def _draft(material: Material) -> dict[str, Any]:

@@ -8,7 +8,8 @@ if (tool) {
     const alone = choice.selectedOptions[0].hasAttribute("data-alone"); // a chart or table stands on a line of its own
     const before = text.value.slice(0, text.selectionStart);
     const lead = alone && before && !before.endsWith("\n\n") ? (before.endsWith("\n") ? "\n" : "\n\n") : "";
-    text.setRangeText(`${lead}${choice.value}${alone ? "\n\n" : ""}`, text.selectionStart, text.selectionEnd, "end");
+    const gap = !alone && /[^\s([“-]$/.test(before) ? " " : ""; // two figures in a row stay apart
+    text.setRangeText(`${lead}${gap}${choice.value}${alone ? "\n\n" : ""}`, text.selectionStart, text.selectionEnd, "end");
     text.focus();
     text.dispatchEvent(new Event("input", { bubbles: true })); // so that the preview follows
   });
