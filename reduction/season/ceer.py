@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from reduction.ground.tables import table
 
 COOLING_H = 750.0  # h of cooling a year: 10 CFR 430 Subpart B Appendix F (86 FR 16446), 5.2.1, AEC_cool = 0.75 P_cool
-INACTIVE_H = 5115.0  # h of inactive or off mode a year, Appendix F, from memory
+INACTIVE_H = 5115.0  # h of inactive or off mode a year, Appendix F, seen second-hand
 SINGLE_SPEED_CAPACITY_PER_F = 0.0099  # of the 95 °F capacity gained per °F below, Appendix F, from memory
 SINGLE_SPEED_POWER_PER_F = 0.0076  # of the 95 °F power saved per °F below, Appendix F, from memory
 RATED_OUTDOOR_F = 95.0
@@ -56,7 +56,7 @@ def ceer(capacity_btu_per_h: float, power_w: float, standby_w: float = 0.0) -> f
 
     References
     ----------
-    10 CFR 430 Subpart B Appendix F as of 86 FR 16446 (2021), 5.2.2; hours of inactive mode from memory.
+    10 CFR 430 Subpart B Appendix F as of 86 FR 16446 (2021), 5.2.2; hours of inactive mode seen second-hand.
 
     Examples
     --------
