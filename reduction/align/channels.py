@@ -15,6 +15,7 @@ from reduction.align.counters import Counter, counter_of
 from reduction.align.courses import silence_limit_s, typical_interval_s
 from reduction.align.series import ENERGY_ROLES, POWER_ROLES, Series
 from reduction.errors import InvalidSession, Place
+from reduction.readers.headings import UNIT_IN_CELLS
 from reduction.readers.table import Column, Log
 from reduction.readers.vocabulary import to_si
 from reduction.session import (
@@ -202,7 +203,8 @@ def _instrument(channel: Channel, instruments: dict[str, Instrument]) -> Instrum
 
 
 def _in_si(log: Log, column: Column, channel: Channel) -> FloatArray:
-    unit = channel.quantity_unit or column.quantity_unit
+    in_cells = column.unit_guess.because.endswith(UNIT_IN_CELLS)  # each cell was read in its own unit already
+    unit = column.quantity_unit if in_cells else channel.quantity_unit or column.quantity_unit
     values, si = to_si(column.values, unit, channel.is_difference or column.is_difference)
     allowed = QUANTITY_OF_ROLE.get(channel.role)
     if allowed and si and si not in [symbol for quantity in allowed for symbol in SI_OF_QUANTITY[quantity]]:

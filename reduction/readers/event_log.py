@@ -24,6 +24,7 @@ from reduction.session import Profile
 _SAMPLE = 20_000
 _MOST_TWINS = 0.1  # share of rows that repeat name and instant beyond which a name is not the whole of it
 _TICKS_PER_S = 1000
+_MOST_PROPERTIES = 20  # of one device
 
 IntArray = NDArray[np.int64]
 
@@ -50,7 +51,7 @@ def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | 
         )
         if not named:
             return None
-        names = _parts_of_name(grid, times, named)
+        names = _parts_of_name(grid, times, named, unit)
     if profile.value_column in grid.names:
         return EventColumns(names, (grid.names.index(str(profile.value_column)),), unit)
     values = [i for i in others if i not in {*names, unit} and _may_be_value(grid, i)]
@@ -61,17 +62,42 @@ def event_columns(grid: Grid, times: Times, profile: Profile) -> EventColumns | 
     return EventColumns(names, chosen, unit) if chosen else None
 
 
-def _parts_of_name(grid: Grid, times: Times, named: Sequence[int]) -> tuple[int, ...]:
-    """Return the column of names, with a second one where only both together give each instant one value.
+def _parts_of_name(grid: Grid, times: Times, named: Sequence[int], unit: int | None) -> tuple[int, ...]:
+    """Return the column of names, with a second one where only both together name one quantity.
 
-    Loggers write `plug_a, power, 742.0` and `plug_a, voltage, 230.1`: the device alone would mix the two.
+    Loggers write `plug_a, power, 742.0, W` and `plug_a, voltage, 230.1, V`: the device alone would mix the two.
     """
-    alone = _twins(grid, times, named[:1]) if len(named) > 1 else 0.0
+    pairs = [(named[0], other) for other in named[1:]]
+    if not pairs:
+        return (named[0],)
+    if unit is not None and _units_mixed(grid, named[:1], unit):
+        for pair in pairs:
+            if not _units_mixed(grid, pair, unit):
+                return pair
+    for pair in pairs:
+        if words_for("part", "property") & set(words_of(grid.names[pair[1]])) and _parts_more(grid, pair):
+            return pair
+    alone = _twins(grid, times, named[:1])
     if alone < _MOST_TWINS:
         return (named[0],)
-    together = {(named[0], other): _twins(grid, times, (named[0], other)) for other in named[1:]}
+    together = {pair: _twins(grid, times, pair) for pair in pairs}
     best = min(together, key=lambda pair: together[pair])
     return best if together[best] < 0.5 * alone else (named[0],)
+
+
+def _units_mixed(grid: Grid, names: Sequence[int], unit: int) -> bool:
+    """Tell whether rows of one name carry several units."""
+    codes, _ = _coded(grid, names)
+    units, symbols = _codes_of(grid.columns[unit])
+    stated = units < len(symbols)
+    seen = np.unique(codes[stated] * (len(symbols) + 1) + units[stated])
+    return len(seen) > len(np.unique(seen // (len(symbols) + 1)))
+
+
+def _parts_more(grid: Grid, names: tuple[int, int]) -> bool:
+    """Tell whether the second column parts what the first names, and not into crumbs."""
+    (_, alone), (_, together) = _coded(grid, names[:1]), _coded(grid, names)
+    return len(alone) < len(together) <= _MOST_PROPERTIES * len(alone)
 
 
 def _twins(grid: Grid, times: Times, names: Sequence[int]) -> float:

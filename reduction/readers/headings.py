@@ -19,6 +19,8 @@ _TRAILING = (
     r"[\s_.\-]([^\s_.\-]+)$",
     r"(?<=[a-zäöü])([A-Z]{1,3}h?)$",
 )
+UNIT_IN_CELLS = "unit in the cells"
+_OTHER_SHARES = frozenset(("the logger itself", "a setting", "power factor"))  # that may stand in per cent
 _NOT_REAL = frozenset(("apparent power", "reactive power"))
 _INDEX_LETTERS = frozenset("acfghksvwdlj")
 _BARE = frozenset(("a", "h", "s", "d", "l", "min", "bar", "ton", "rh", "v", "db", "var"))
@@ -40,7 +42,7 @@ class Heading:
         """Return the heading with the unit that its cells carry, where it names none itself."""
         if unit is None or self.unit is not None:
             return self
-        return replace(self, unit=unit, quantity=unit.quantity, because="unit in the cells")
+        return replace(self, unit=unit, quantity=unit.quantity, because=UNIT_IN_CELLS)
 
 
 def words_of(text: str) -> tuple[str, ...]:
@@ -95,7 +97,10 @@ def parse_heading(text: str, unit_text: str = "", statistic_text: str = "") -> H
         unit, because = found, f"units row says “{unit_text.strip()}”"
     elif named := (_bracketed_unit(text) or _trailing_unit(text)):
         unit, because = named
-    quantity = unit.quantity if unit else quantity_from_words(words)
+    spoken = quantity_from_words(words)
+    quantity = unit.quantity if unit else spoken
+    if unit and unit.symbol == "%" and spoken in _OTHER_SHARES:
+        quantity = spoken
     statistic = statistics.get(statistic_text.strip().casefold()) or next(
         (statistics[w] for w in reversed(words) if w in statistics and not (unit and w == unit.symbol)), None
     )

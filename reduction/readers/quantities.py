@@ -107,6 +107,9 @@ def _settle(
 ) -> Settled:
     if is_state:
         return _taken("state", "state", heading, "words such as on and off", 0.97)
+    if heading.unit and heading.quantity != heading.unit.quantity:
+        because = f"“{heading.quantity}” has no part in the test"
+        return _taken(heading.quantity, heading.unit.symbol, heading, because, 0.8)
     if heading.unit:
         return _stated(heading, heading.unit, level)
     if heading.quantity == "temperature":

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from reduction.readers.numbers import RowNumber
 from reduction.readers.table import Fault, FloatArray
 
+_HALF_DAY_S, _FEW_FALLS = 43_200.0, 4
+
 
 def in_order(
     time_s: FloatArray, columns: Sequence[FloatArray], row_number: RowNumber, resolution_s: float = 1.0
@@ -46,8 +48,19 @@ def in_order(
         count, row = int(back.sum()), row_number(int(np.flatnonzero(back)[0]) + 1)
         sentence = f"{count} row(s), the first row {row}, are earlier than the row above; all were sorted by time."
         faults.append(Fault("out_of_order", count, row, None, sentence))
+        if half := _half_day(steps[back], steps[~back]):
+            faults.append(Fault("half_day_lost", half, row, None,
+                f"At row {row} the clock falls by twelve hours, as one without AM and PM does: half of the rows are "
+                "twelve hours off. Export the log with a 24-hour clock."))  # fmt: skip
         time_s, columns = time_s[order], [c[order] for c in columns]
     return (*_each_instant_once(time_s, list(columns), faults), tuple(faults))
+
+
+def _half_day(falls_s: FloatArray, steps_s: FloatArray) -> int:
+    """Count falls by twelve hours less a usual step, where there is hardly any other."""
+    usual = float(np.median(steps_s)) if len(steps_s) else 0.0
+    half = int(np.count_nonzero(np.abs(falls_s + _HALF_DAY_S - usual) < max(2.0, usual)))
+    return half if half and len(falls_s) <= _FEW_FALLS else 0
 
 
 def _each_instant_once(
