@@ -1,8 +1,8 @@
 """Every address, by noun."""
 
-from csp.decorators import csp_update
 from django.urls import include, path
 
+from units.editions.policy import carrying_style
 from units.views import (
     account,
     archive,
@@ -30,9 +30,6 @@ from units.views import (
     unit,
     unit_edit,
 )
-
-# A frozen page carries its style, so that it looks the same for ever and from disk; it holds no script of its own.
-carrying_style = csp_update({"style-src": ["'unsafe-inline'"]})
 
 # what a visitor reads
 catalogue_urls = [

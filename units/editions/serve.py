@@ -19,6 +19,7 @@ from django.utils.http import quote_etag
 
 from units.editions import read
 from units.editions.page import ORIGIN, STANDING
+from units.editions.policy import style_sources
 from units.editions.style import set_in
 from units.models import Edition
 
@@ -39,6 +40,7 @@ class Served:
     etag: str
     parts: tuple[bytes, ...]
     withdrawn: bool
+    style_sources: tuple[str, ...]
 
     def page(self, origin: str) -> bytes:
         """Return the page as it is sent."""
@@ -68,7 +70,8 @@ def _read(edition: Edition) -> Served:
     notice = _notice(edition)
     body = set_in(edition.html, STANDING, notice).encode()
     etag = quote_etag(hashlib.sha256(body).hexdigest()[:32])
-    return Served(etag, tuple(body.split(ORIGIN.encode())), read.withdrawal_of(edition) is not None)
+    withdrawn = read.withdrawal_of(edition) is not None
+    return Served(etag, tuple(body.split(ORIGIN.encode())), withdrawn, style_sources(body))
 
 
 def _notice(edition: Edition) -> str:

@@ -78,6 +78,7 @@ def _page(request: HttpRequest, found: Served, *, keep: str) -> HttpResponse:
     if packed and response.status_code == HTTPStatus.OK:
         response["Content-Encoding"] = "gzip"
     patch_vary_headers(response, ["Accept-Encoding"])
+    response.style_sources = found.style_sources
     return response
 
 
