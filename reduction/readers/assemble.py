@@ -13,9 +13,10 @@ from reduction.readers.grid import Grid
 from reduction.readers.headings import Heading, words_of
 from reduction.readers.kinds import guess_kind
 from reduction.readers.quantities import Settled, settle_units
-from reduction.readers.raw import Raw
+from reduction.readers.raw import Raw, Raws
 from reduction.readers.refusals import refusal
 from reduction.readers.sentinels import without_sentinels
+from reduction.readers.side_by_side import tables_of
 from reduction.readers.source import Source
 from reduction.readers.table import Column, Fault, Guess, Log, Question
 from reduction.readers.times import Times, find_times
@@ -40,9 +41,11 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
     """
     if len(grid) == 0:
         raise refusal(source.name, "headings and no data below them")
-    times = find_times(grid, source.name, profile, time_zone)
-    parts = event_columns(grid, times, profile)
-    raws = read_events(grid, times, parts) if parts else read_wide(grid, times, source.name)
+    tables = tables_of(grid)
+    times = find_times(tables[0], source.name, profile, time_zone)
+    raws = _raws(tables[0], source.name, times, profile)
+    for table in tables[1:]:
+        raws = _both(raws, _raws(table, source.name, find_times(table, source.name, profile, time_zone), profile))
     if not raws.columns:
         raise refusal(source.name, "no column of numbers", remedy="Check the delimiter and the decimal mark.")
     columns, questions, faults = _columns(raws.columns, source.name, profile)
@@ -59,6 +62,19 @@ def assemble(grid: Grid, source: Source, profile: Profile, time_zone: str) -> Lo
         faults=(*grid.faults, *times.faults, *raws.faults, *faults),
         preview=_preview(columns),
     )
+
+
+def _raws(grid: Grid, file: str, times: Times, profile: Profile) -> Raws:
+    parts = event_columns(grid, times, profile)
+    return read_events(grid, times, parts) if parts else read_wide(grid, times, file)
+
+
+def _both(one: Raws, other: Raws) -> Raws:
+    """Put together what two tables side by side hold."""
+    return Raws(
+        [*one.columns, *other.columns], (*one.faults, *other.faults), (*one.guesses, *other.guesses),
+        "tables side by side",
+    )  # fmt: skip
 
 
 def _columns(

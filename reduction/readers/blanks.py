@@ -9,6 +9,8 @@ from reduction.readers.layout import ENOUGH_LINES, HEAD_LINES, beside_numbers, f
 
 _LEAST_COLUMNS = 3  # a date, a time and a reading, or a stamp, a name and a reading
 _STEADY = 0.9
+_HEAD = 1 << 13
+_BROKEN_CELL = re.compile(rb'(?:(?<=[,;\t|])|(?<=\n)|^)"[^"\n,;\t|]{1,80}(?:\n[^"\n,;\t|]{1,80}){1,3}"(?=[,;\t|\r\n])')
 _GAPS = (re.compile(rb"[ \t]{2,}"), re.compile(rb"[ \t]+"))
 
 
@@ -49,3 +51,17 @@ def _is_table(rows: Sequence[Sequence[str]]) -> bool:
     if width < _LEAST_COLUMNS or not like or len(like) < _STEADY * (len(rows) - 1):
         return False
     return like[0] == 0 or len(beside_numbers(rows[like[0] - 1], rows[like[0]], width)) == width
+
+
+def with_whole_headings(text: bytes) -> bytes:
+    """Put quoted headings that a spreadsheet broke over several lines on one line again.
+
+    Examples
+    --------
+    >>> with_whole_headings(b'"Time","Room\\n[C]"\\n')
+    b'"Time","Room [C]"\\n'
+    """
+    head = text[:_HEAD]
+    if b'"' not in head or not _BROKEN_CELL.search(head):
+        return text
+    return _BROKEN_CELL.sub(lambda found: re.sub(rb"\s*\r?\n\s*", b" ", found[0]), head) + text[_HEAD:]

@@ -52,7 +52,7 @@ def instants(grid: Grid, index: int, file: str, profile: Profile) -> Reading | N
         to_minute = not np.any(seconds[:_SAMPLE] % 60) and not np.any(seconds % 60)
         stamps = Stamps(seconds, column.type.tz is not None, resolution_s=60.0 if to_minute else 1.0)
         return Reading(stamps, (index,), "ISO 8601 date and time")
-    if not _may_be_instants(column) or (_is_date(column) and any(is_clock(c) for c in grid.columns)):
+    if not may_be_instants(column) or (_is_date(column) and any(is_clock(c) for c in grid.columns)):
         return None
     texts = pc.if_else(pc.match_substring_regex(column, r"^\d+\.\d+$"), None, column)
     read = parse_text_stamps(texts, Place(file, column=grid.names[index]), profile.date_order)
@@ -61,7 +61,7 @@ def instants(grid: Grid, index: int, file: str, profile: Profile) -> Reading | N
     return _with_serials(Reading(read, (index,), f"dates with times such as “{_example(column)}”"), grid)
 
 
-def _may_be_instants(column: pa.Array) -> bool:
+def may_be_instants(column: pa.Array) -> bool:
     """Tell texts that look like dates with times of day."""
     return (
         pa.types.is_string(column.type)

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from reduction.errors import Place, UnreadableValue
-from reduction.readers.blanks import parted_by_tabs
+from reduction.readers.blanks import parted_by_tabs, with_whole_headings
 from reduction.readers.decimal_marks import GROUPED_POINT, decimal_mark
 from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
 from reduction.readers.headings import parse_headings
@@ -58,6 +58,7 @@ def read_delimited(text: bytes, file: str, profile: Profile) -> Grid:
         If it has no rows of data.
     """
     text = text if profile.delimiter else parted_by_tabs(text) or text
+    text = with_whole_headings(text)
     layout = read_layout(text[:MAX_LINE].decode(errors="replace"), file, profile)
     if not layout.decimal_because:
         layout = _settle_points(text, layout, file, profile)

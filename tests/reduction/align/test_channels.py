@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from reduction.align.channels import series_of
 from reduction.align.series import energy_over, mean_over
 from reduction.errors import InvalidSession
+from reduction.readers import read_log
 from reduction.readers.table import Fault, Question
 from reduction.session import Channel, ClockCorrection, Instrument, LogFile, Profile, Role, SampleKind, Session
 from tests.reduction.signals import KWH, NOON_S, a_column, a_log, a_session, clock
@@ -158,3 +160,22 @@ def test_a_unit_that_the_session_states_is_asked_for_no_more() -> None:
     stated = a_session(channels=(a_channel("room", Role.ROOM_TEMP, quantity_unit="°C"),))
     assert "question_open" in [f.code for f in series_of(a_session(), (log,))[2]]
     assert series_of(stated, (log,))[2] == ()
+
+
+def test_a_unit_written_in_every_cell_is_not_overruled(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text("time_utc,heater\n2026-07-14T18:05:00Z,1.190 kW\n2026-07-14T18:05:10Z,742 W\n")
+    channel = Channel(file="log.csv", column="heater", role=Role.HEATER_CONSTANT_POWER, quantity_unit="W")
+    (series,), _, _ = series_of(a_session(channels=(channel,)), (read_log(log),))
+    assert series.values.tolist() == pytest.approx([1190.0, 742.0])
+
+
+def test_a_question_about_a_column_that_plays_no_part_is_no_finding(tmp_path: Path) -> None:
+    log = tmp_path / "meter_of_ac.csv"
+    log.write_text(
+        "Time,Power,Today,Total\n2026-07-14T18:05:00Z,742.1,1.2,101.2\n2026-07-14T18:15:00Z,742.3,1.3,101.3\n"
+    )
+    _, _, findings = series_of(a_session(), (read_log(log),))
+    assert [f.sentence.split(" open")[0] for f in findings if f.code == "question_open"] == [
+        "meter_of_ac.csv leaves unit of meter_of_ac Total"
+    ]
