@@ -40,6 +40,12 @@ def in_order(unit: Unit) -> list[tuple[doc.Claim, Claim]]:
     return sorted(pairs, key=lambda pair: pair[0].model_dump_json())
 
 
+def listed(unit: Unit) -> list[Claim]:
+    """Return a unit's claims as a reader is shown them: capacity first, then power and efficiency, then the rest."""
+    rank = Claim.Quantity.values.index
+    return sorted((row for _, row in in_order(unit)), key=lambda row: rank(row.quantity))
+
+
 def leading(unit: Unit) -> dict[str, Claim]:
     """Return one claim a quantity, the same that a reduction of the unit takes."""
     pairs = in_order(unit)

@@ -12,12 +12,11 @@ from django.test import Client
 
 from reduction import session as doc
 from reduction.judge.claims import claimed_figures
-from reduction.session import UnitKind
 from tests import publishing
 from tests_app import session_document
 from units import shelf
 from units.actions import editions, reviews
-from units.claims import in_order, leading
+from units.claims import in_order, leading, listed
 from units.compare.points import units_with_points
 from units.models import Bench, CatalogueEntry, Claim, Unit
 
@@ -109,7 +108,7 @@ def test_claims_are_listed_in_one_order_whatever_their_keys_are(unit: Unit) -> N
     for number, at in enumerate((2, 5, 0, 4, 1, 3), start=1):
         claim(unit, number, *STATED[at])
     assert [row.value for _, row in in_order(unit)] == [10000.0, 7900.0, 9000.0, 13.0, 9.8, 52.0]
-    assert unit.kind == UnitKind.WINDOW
+    assert [row.quantity for row in listed(unit)] == ["capacity"] * 3 + ["eer"] * 2 + ["sound"]
 
 
 def test_two_samples_of_one_model_are_told_apart_on_a_page(bench: Bench, owner: Client) -> None:

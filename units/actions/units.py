@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from units import shelf
-from units.claims import in_order
+from units.claims import listed
 from units.models import Change, Tag, Unit
 
 NOT_TOLD = {"id", "bench", "created_at", "updated_at"}
@@ -53,7 +53,7 @@ def _told(unit: Unit) -> dict[str, str]:
     kept = Unit.objects.prefetch_related("claims", "tags").get(pk=unit.pk)
     told = {str(field.verbose_name): _word(kept, field) for field in TOLD}
     told["tags"] = ", ".join(str(tag) for tag in kept.tags.all())
-    for _, claim in in_order(kept):
+    for claim in listed(kept):
         name, stated = f"claim of {claim.get_quantity_display()}", f"{claim} {claim.condition_name}".strip()
         told[name] = f"{told[name]}; {stated}" if name in told else stated
     return told

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reduction.judge.decision import in_words
 from tests_app import session_document
 from units.charts import PICTURES
-from units.claims import in_order
+from units.claims import listed
 from units.editions.document import accepted, decided_by
 from units.editions.figures import REFERENCE, references, stale, written_out
 from units.editions.material import Material
@@ -100,7 +100,7 @@ def _severe(material: Material) -> Iterator[str]:
 
 def _claims(material: Material) -> Iterator[str]:
     for unit in material.units:
-        for _, claim in in_order(unit):
+        for claim in listed(unit):
             if claim.quantity in CITED and not claim.stated_in:
                 yield f"Say where {unit}'s claim is stated: {claim}."
 

@@ -12,7 +12,7 @@ from reduction import session as doc
 from reduction.judge.decision import in_words
 from tests_app.models import Reduction
 from units.charts import PICTURES, draw
-from units.claims import in_order
+from units.claims import listed
 from units.compare.comparison import compared
 from units.compare.frames import names
 from units.drawing import FONT, INKS, configured, lively
@@ -134,7 +134,7 @@ def _unit(unit: Unit, key: str, name: str) -> Document:
         "obtained_label": unit.get_obtained_display(),
         "afterwards_label": unit.get_afterwards_display(),
         "price": None if unit.price is None else str(unit.price),
-        "claims": [_claim(claim) for _, claim in in_order(unit)],
+        "claims": [_claim(claim) for claim in listed(unit)],
     }
 
 

@@ -18,7 +18,7 @@ from units import access
 from units.actions import editions, reviews
 from units.editions import difference
 from units.editions.checklist import checklist, superseded
-from units.editions.document import built
+from units.editions.document import built, is_synthetic
 from units.editions.figures import FIGURES, stale
 from units.editions.material import Material
 from units.editions.page import ORIGIN, STANDING, body_of, page_of
@@ -94,7 +94,7 @@ def _around(request: HttpRequest, review: Review) -> dict[str, Any]:
         "now": timezone.now(),
         "may_edit": access.may(review.bench, request.user, "edit"),
         "may_publish": is_owner,
-        "is_synthetic": review.bench.is_synthetic,
+        "is_synthetic": is_synthetic(material),
     }
 
 
@@ -211,7 +211,7 @@ def publish(request: HttpRequest, review_id: UUID) -> HttpResponse:
         "ready": not any(check.faults and check.blocks for check in checks),
         "before": before,
         "changes": difference.changes(parsed(before), _draft(material)) if before else [],
-        "is_synthetic": review.bench.is_synthetic,
+        "is_synthetic": is_synthetic(material),
     }
     return render(request, "units/review_publish.html", context, status=422 if form.errors else 200)
 

@@ -15,6 +15,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from units import access
 from units.actions import reviews, shares
+from units.editions.document import is_synthetic
+from units.editions.material import Material
 from units.editions.read import shared
 from units.forms.review import CommentForm, ShareForm
 from units.models import MakerComment, Review, ShareLink
@@ -82,7 +84,7 @@ def reply(request: HttpRequest, secret: str) -> HttpResponse:
             form.add_error(None, error)
         else:
             return _private(render(request, "units/share_thanks.html", {"secret": secret}))
-    context = {"form": form, "link": link, "secret": secret, "is_synthetic": link.review.bench.is_synthetic}
+    context = {"form": form, "link": link, "secret": secret, "is_synthetic": is_synthetic(Material.of(link.review))}
     return _private(render(request, "units/share_reply.html", context, status=422 if form.errors else 200))
 
 

@@ -18,7 +18,7 @@ from tests_app.models import Reduction, Session
 from units import access
 from units.chart_files import asked_file
 from units.charts import bench as bench_charts
-from units.claims import in_order, verdict_on
+from units.claims import listed, verdict_on
 from units.compare.comparison import compare
 from units.compare.points import PointRow, UnitRow, published_in
 from units.compare.season import Choice, procedure_figures_of, season_of
@@ -67,7 +67,7 @@ def show(request: HttpRequest, unit_id: UUID) -> HttpResponse:
         "unit": unit,
         "row": row,
         "tags": unit.tags.all(),
-        "claims": [_beside(row, claim, figure, seasons, display) for _, claim in in_order(row.unit)],
+        "claims": [_beside(row, claim, figure, seasons, display) for claim in listed(row.unit)],
         **_headline(figure),
         "points": sorted(row.points, key=lambda point: (point.outdoor_temp_c is None, point.outdoor_temp_c)),
         "sessions": access.visible(Session, request.user).filter(unit=unit),
