@@ -38,6 +38,8 @@ def show(request: HttpRequest) -> HttpResponse:
     """Compare the units that the address names; without any, offer some to pick."""
     comparison = _asked(request)
     display = comparison.display
+    offered = list(shown_to(request.user).order_by("name", "pk")[:OFFERED]) if not comparison.rows else []
+    shown = [*(row.unit for row in comparison.rows), *offered]
     context = {
         "comparison": comparison,
         "units": [{"row": row, "name": names(list(comparison.rows))[row.unit.pk]} for row in comparison.rows],
@@ -49,8 +51,8 @@ def show(request: HttpRequest) -> HttpResponse:
         "season": season_form(comparison),
         "collections": access.visible(Collection, request.user),
         "may_edit": access.may(getattr(request, "bench", None), request.user, "edit"),
-        "is_synthetic": any(row.unit.is_synthetic for row in comparison.rows),
-        "offered": shown_to(request.user).order_by("name")[:OFFERED] if not comparison.rows else [],
+        "is_synthetic": any(one.is_synthetic for one in shown),
+        "offered": offered,
     }  # fmt: skip
     return render(request, "units/compare.html", context)
 
