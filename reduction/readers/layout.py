@@ -182,19 +182,7 @@ def _heading_rows(
     rows: Sequence[Sequence[str]], first: int, width: int
 ) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], int]:
     """Return names, units and statistics from the rows above the data, and the line where they begin."""
-    block: list[list[str]] = []
-    top = first
-    while top > 0 and len(block) < 4:
-        row = list(rows[top - 1])
-        if not any(c.strip() for c in row):
-            if block or top != first:
-                break
-            top -= 1
-            continue
-        if not _may_head(row, width) and not (_are_units(block, width) and _heads_units(row, width)):
-            break
-        block.insert(0, row)
-        top -= 1
+    block, top = _rows_above(rows, first, width)
     blank = ("",) * width
     if not block:
         return tuple(f"column {i + 1}" for i in range(width)), blank, blank, first
@@ -211,6 +199,24 @@ def _heading_rows(
     top += next(i for i, r in enumerate(fit) if r is naming[-1])
     names = naming[-1]
     return unique_names(names), units, statistics, top
+
+
+def _rows_above(rows: Sequence[Sequence[str]], first: int, width: int) -> tuple[list[list[str]], int]:
+    """Return the rows above the data that may be headings, and the line where they begin."""
+    block: list[list[str]] = []
+    top = first
+    while top > 0 and len(block) < 4:
+        row = list(rows[top - 1])
+        if not any(c.strip() for c in row):
+            if block or top != first:
+                break
+            top -= 1
+            continue
+        if not _may_head(row, width) and not (_are_units(block, width) and _heads_units(row, width)):
+            break
+        block.insert(0, row)
+        top -= 1
+    return block, top
 
 
 def _are_units(block: Sequence[Sequence[str]], width: int) -> bool:
