@@ -77,7 +77,31 @@ Person.objects.create_user("odile", password="a long and quiet evening")
 signed = client.post("/account/sign-in/", {"username": "odile", "password": "a long and quiet evening"}, secure=True)
 cookies = {name: {key: bool(value[key]) for key in ("secure", "httponly")} | {"samesite": value["samesite"]}
            for name, value in client.cookies.items()}
-print(json.dumps({"plain": [plain.status_code, plain.headers["Location"]], "health": health.status_code,
+from django.core.files.uploadedfile import SimpleUploadedFile
+from tests import builders
+from tests_app.actions import upload
+wrong = {"username": "odile@home.example", "password": "my old password"}
+stranger = Client(SERVER_NAME="ledger.example", REMOTE_ADDR="203.0.113.77")
+statuses = [stranger.post("/account/sign-in/", wrong, secure=True).status_code for _ in range(7)]
+bench = builders.a_bench(name="Behind the Curtain")
+builders.Membership.objects.create(bench=bench, person=Person.objects.get(), role="owner")
+address = f"/sessions/{builders.a_session(bench=bench, name='Monday of Aunt Mabel').pk}/files/"
+def sent(content=b"7;4711-cell"):
+    file = SimpleUploadedFile("Aunt Mabel.csv", content)
+    return client.post(address, {"files": file}, secure=True).status_code
+client.raise_request_exception = False
+statuses += [sent(), sent(bytes(2) + b"Mabel" * 40)]
+def broken(error):
+    def keep_files(**_):
+        raise error
+    upload.keep_files = keep_files
+    return sent()
+statuses += [broken(OSError(28, "No space left on device", "/data/partial/Aunt Mabel.csv")),
+             broken(FileNotFoundError(2, "No such file or directory", "/data/partial/Aunt Mabel.csv"))]
+strict = Client(SERVER_NAME="ledger.example", enforce_csrf_checks=True, REMOTE_ADDR="203.0.113.77")
+statuses += [strict.post("/account/sign-in/", wrong, secure=True).status_code]
+print(json.dumps({"failing": statuses, "health": health.status_code,
+                  "plain": [plain.status_code, plain.headers["Location"]],
                   "headers": dict(page.headers), "cookies": cookies, "signed": signed.status_code}))
 """
 
@@ -120,8 +144,19 @@ def test_logs_are_json_and_hold_no_secret(asked: subprocess.CompletedProcess[str
     lines = [json.loads(line) for line in asked.stderr.splitlines()]
     assert {"/shared/<str:secret>/", "/account/sign-in/"} <= {f"/{line['route']}" for line in lines if "route" in line}
     assert all({"time", "level", "logger", "message"} <= line.keys() for line in lines)
-    for secret in ("Zm9vYmFyc2VjcmV0", "abcdefghij", "quiet evening", SAFE["SECRET_KEY"]):
+    for secret in ("Zm9vYmFyc2VjcmV0", "abcdefghij", "quiet evening", "my old password", SAFE["SECRET_KEY"]):
         assert secret not in asked.stderr
+
+
+def test_logs_of_what_failed_say_so_and_name_nobody(asked: subprocess.CompletedProcess[str]) -> None:
+    """A sign-in, an upload that cannot be read, one without room, one that broke, one from another site."""
+    assert json.loads(asked.stdout)["failing"] == [200] * 5 + [429] * 2 + [302] * 2 + [507, 500, 403]
+    lines = [json.loads(line) for line in asked.stderr.splitlines()]
+    logged = [line["status"] for line in lines if line.get("route") == "sessions/<uuid:session_id>/files/"]
+    assert logged == [302, 302, 507, 500]
+    assert any("No such file or directory" in line.get("trace", "") for line in lines)
+    for private in ("odile", "Mabel", "Curtain", "4711", "203.0.113.77"):
+        assert private not in asked.stderr
 
 
 def test_an_errors_trace_is_one_line_without_its_secrets() -> None:
@@ -133,6 +168,22 @@ def test_an_errors_trace_is_one_line_without_its_secrets() -> None:
     assert "RuntimeError" in json.loads(line)["trace"]
     for secret in ("hunter2", "abc123", "s3cret"):
         assert secret not in line
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "FileNotFoundError: [Errno 2] No such file or directory: '/data/Mabel's log.csv'",
+        "OSError: [Errno 18] Invalid cross-device link: '/tmp/a' -> '/data/Mabel.csv'",
+        "DETAIL:  Key (bench_id, name)=(7, Mabel (attic)) already exists.",
+        "DETAIL:  Failing row contains (7, Mabel, null).",
+        'invalid input syntax for type double precision: "Mabel"',
+    ],
+)
+def test_what_an_error_quotes_of_a_person_stays_out(text: str) -> None:
+    """Wordings of Python's OSError and of PostgreSQL's server (errors 23505, 23502, 22P02), from memory."""
+    assert "Mabel" not in redacted(text)
+    assert redacted(text).split(":")[0] == text.split(":")[0]
 
 
 @pytest.mark.parametrize("text", ["GET /published/w3/ 200", "csrf failed: no cookie", "a password is too short"])

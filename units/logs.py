@@ -23,20 +23,28 @@ SECRETS = (
     ),
     (re.compile(r"(\w+://[^:/\s]+:)[^@/\s]+(@)"), r"\1…\2"),
 )
+PRIVATE = (  # what errors quote of what a person wrote: names of files, values of rows
+    (re.compile(r"(\[Errno \d+\] [^:\n]*: )(['\"]).*\2"), r"\1…"),
+    (re.compile(r"(Key \([^)\n]*\)=\().*(\) )"), r"\1…\2"),
+    (re.compile(r"(Failing row contains \().*(\))"), r"\1…\2"),
+    (re.compile(r"(invalid input syntax for type [\w ]+: )(\").*\2"), r"\1…"),
+)
 FACTS = ("request_id", "method", "route", "status", "ms")
 
 log = logging.getLogger("units.requests")
 
 
 def redacted(text: str) -> str:
-    """Return the text without secrets: share links, tokens, cookies, passwords in addresses.
+    """Return the text without secrets (links, tokens, cookies, passwords) and without what errors quote of a person.
 
     >>> redacted("Not Found: /shared/Zm9vYmFy/answer/")
     'Not Found: /shared/…/answer/'
     >>> redacted("postgres://ledger:hunter2@db:5432/ledger")
     'postgres://ledger:…@db:5432/ledger'
+    >>> redacted("[Errno 28] No space left on device: '/data/Aunt Mabel.csv'")
+    '[Errno 28] No space left on device: …'
     """
-    for pattern, instead in SECRETS:
+    for pattern, instead in (*SECRETS, *PRIVATE):
         text = pattern.sub(instead, text)
     return text
 
