@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 
 from tests import builders
@@ -111,6 +113,81 @@ def test_scrolling_over_a_zoomed_chart_changes_its_scale_and_a_double_click_brin
     browser_page.wait_for_function(LABELS.replace("BACK", "false"), arg=before)
     figure.locator(".chart__live svg").dblclick()
     browser_page.wait_for_function(LABELS.replace("BACK", "true"), arg=before)
+
+
+def reach(page: Any, name: str) -> None:
+    """Go on by the tab key to the button that is called so."""
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        said = page.evaluate("document.activeElement.ariaLabel || document.activeElement.textContent")
+        if said == name:
+            return
+    raise AssertionError(f"“{name}” is not reached by the keyboard")
+
+
+def spans(page: Any) -> list[tuple[str, float, float]]:
+    """Return each axis that the chart says it shows, with its ends."""
+    said = page.locator("#chart-capacity-outdoor [role=status]").inner_text().replace("−", "-").replace(",", "")
+    found = re.findall(r"([^:;]+): ([-\d.]+) to ([-\d.]+)", said)
+    return [(title.strip(), float(low), float(high)) for title, low, high in found]
+
+
+def test_a_chart_is_zoomed_and_moved_by_the_keyboard_alone(browser_page, compared, keep_screenshot):
+    """WCAG 2.2, 2.1.1 Keyboard and 2.5.7 Dragging Movements: all that dragging and scrolling do, buttons do."""
+    refused: list[str] = []
+    browser_page.on("console", lambda said: refused.append(said.text) if "Content Security" in said.text else None)
+    browser_page.goto(compared)
+
+    def press(name: str) -> list[tuple[str, float, float]]:
+        reach(browser_page, name)
+        before = browser_page.locator("#chart-capacity-outdoor [role=status]").inner_text()
+        browser_page.keyboard.press("Enter")
+        changed = "before => document.querySelector('#chart-capacity-outdoor [role=status]').textContent !== before"
+        browser_page.wait_for_function(changed, arg=before)
+        return spans(browser_page)
+
+    reach(browser_page, "Zoom into Capacity against outdoor temperature")
+    browser_page.keyboard.press("Enter")
+    browser_page.locator("#chart-capacity-outdoor .chart__live svg").wait_for()
+    assert browser_page.evaluate("document.activeElement.textContent") == "Back to the picture"
+
+    (x, low, high), (y, bottom, top) = press("Zoom in")
+    assert (x, y) == ("Outdoor temperature (°C)", "Cooling capacity (W)")
+    assert low < (27 + 39) / 2 < high < 39  # the middle half of what was tested, 27 to 39 °C
+    (_, further_low, further_high), (_, still, _) = press("Move right")
+    assert further_low == pytest.approx(low + (high - low) / 4, abs=0.02)
+    assert further_high == pytest.approx(high + (high - low) / 4, abs=0.02)
+    assert still == bottom
+    (_, _, _), (_, raised, _) = press("Move up")
+    assert raised == pytest.approx(bottom + (top - bottom) / 4, rel=0.002)
+    labels = browser_page.locator("#chart-capacity-outdoor .chart__live .role-axis-label text").all_text_contents()
+    assert not {"27", "28"} & set(labels)  # the picture moved, not its words alone
+    keep_screenshot(browser_page, "zoomed-by-keyboard")
+    found = Axe().run(browser_page, context="#chart-capacity-outdoor").response["violations"]
+    assert [(rule["id"], rule["nodes"][0]["html"]) for rule in found] == []
+
+    (_, whole_low, whole_high), _ = press("Show all again")
+    assert whole_low < 27 < 39 < whole_high
+    browser_page.keyboard.press("Shift+Tab")
+    while browser_page.evaluate("document.activeElement.textContent") != "Back to the picture":
+        browser_page.keyboard.press("Shift+Tab")
+    browser_page.keyboard.press("Enter")
+    assert browser_page.locator("#chart-capacity-outdoor .chart__draw svg").is_visible()
+    said = browser_page.evaluate("document.activeElement.textContent")
+    assert said == "Zoom into Capacity against outdoor temperature"
+    assert refused == []
+
+
+def test_a_chart_that_zooms_along_one_axis_has_no_buttons_for_the_other(browser_page, compared):
+    browser_page.goto(compared)
+    figure = browser_page.locator("#chart-ratio")
+    figure.get_by_role("button", name="Zoom into").click()
+    figure.get_by_role("button", name="Move left").wait_for()
+    assert figure.get_by_role("button", name="Move up").count() == 0
+    figure.get_by_role("button", name="Zoom out").click()
+    browser_page.wait_for_function(
+        "/claimed.*: .* to /.test(document.querySelector('#chart-ratio [role=status]').textContent)"
+    )
 
 
 def test_on_the_page_of_one_unit_a_point_stands_out_in_all_charts(browser_page, bench):

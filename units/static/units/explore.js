@@ -104,9 +104,10 @@ async function live(figure, button) {
   spec.datasets = Object.fromEntries(Object.entries(spec.datasets).map(([name, table]) => [name, rowsOf(table)]));
   const picture = figure.querySelector(".chart__draw");
   const place = document.createElement("div");
-  place.className = "chart__live";
+  Object.assign(place, { className: "chart__live", role: "img", ariaLabel: picture.ariaLabel });
   picture.after(place);
   const { view, vgSpec } = await vegaEmbed(place, JSON.parse(inPageColours(JSON.stringify(spec), inks)), QUIETLY);
+  place.querySelector("svg").ariaHidden = "true"; // its parts say nothing that the table does not
   picture.hidden = true;
   if (spec.params?.some(({ name }) => name === "single")) linked(view); // a published chart stands alone
   const leave = () => {
