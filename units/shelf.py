@@ -159,7 +159,10 @@ def _entry(
 
 
 def _shown(figure: PooledFigure | None, points: list[Told], rating: Condition) -> dict[str, Any]:
-    """Return the columns with the figure to show: pooled at the claim's condition, else of the nearest point."""
+    """Return the columns with the figure to show: pooled at the claim's condition, else of the nearest point.
+
+    Of points that are as near to a kelvin the best known is shown.
+    """
     if figure is not None:
         kept = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer", "eer_u95", "corrected")
         return {name: getattr(figure, name) for name in kept}
@@ -168,7 +171,7 @@ def _shown(figure: PooledFigure | None, points: list[Told], rating: Condition) -
         pairs = ((point.room_temp_c, rating.room_temp_c), (point.outdoor_temp_c, rating.outdoor_temp_c))
         return sum(abs(a - b) if a is not None and b is not None else 100.0 for a, b in pairs)
 
-    nearest = min(points, key=distance, default=None)
+    nearest = min(points, key=lambda point: (round(distance(point)), point.capacity_u95_w), default=None)
     if nearest is None:
         return {}
     kept = ("capacity_w", "capacity_u95_w", "capacity_kind", "eer_u95", "room_temp_c", "outdoor_temp_c")

@@ -196,6 +196,18 @@ def test_without_a_point_at_the_claims_condition_the_nearest_stands_as_tested_an
     assert not entry.comparable
 
 
+def test_of_points_as_near_to_the_claims_condition_the_best_known_stands(bench):
+    unit = listed(
+        bench, point={"outdoor_temp_c": 26.1, "room_temp_c": 22.1, "capacity_w": 1710.0, "capacity_u95_w": 40.0}
+    )
+    builders.a_published_point(
+        unit=unit, label="across", outdoor_temp_c=26.1, room_temp_c=22.3, capacity_w=1600.0, capacity_u95_w=290.0
+    )
+    shelf.refresh([unit])
+    (entry,) = page().entries
+    assert (entry.capacity_w, entry.capacity_u95_w) == (1710.0, 40.0)
+
+
 def test_an_upgrade_makes_anew_what_older_code_put_on_the_shelf(bench):
     unit = listed(bench, ratio=0.9)
     CatalogueEntry.objects.filter(unit=unit).update(pooling=0, capacity_w=1.0)
