@@ -20,6 +20,7 @@ SAFE = {
     "PRODUCTION": "true",
     "SECRET_KEY": "k4Jw-9xTq2_vRz7mNb5cLs8dFg3hYp6aUe1iOo0tQwErTyUiOp",
     "ALLOWED_HOSTS": "ledger.example",
+    "PROXIES": "1",
     "CSRF_TRUSTED_ORIGINS": "https://ledger.example",
 }
 
@@ -49,16 +50,57 @@ def test_the_deployment_check_finds_nothing(tmp_path: Path) -> None:
         ({"DEBUG": "true"}, "DEBUG is on"),
         ({"ALLOWED_HOSTS": ""}, "ALLOWED_HOSTS must name"),
         ({"ALLOWED_HOSTS": "*"}, "ALLOWED_HOSTS must name"),
+        ({"ALLOWED_HOSTS": ".ledger.example"}, "ALLOWED_HOSTS must name"),
         ({"CSRF_TRUSTED_ORIGINS": "http://ledger.example"}, "is not one https address"),
         ({"CSRF_TRUSTED_ORIGINS": "https://*.example"}, "is not one https address"),
         ({"METRICS_TOKEN": "short"}, "METRICS_TOKEN can be guessed"),
+        ({"METRICS_TOKEN": "a" * 30}, "METRICS_TOKEN can be guessed"),
+        ({"METRICS_TOKEN": SAFE["SECRET_KEY"]}, "must differ"),
+        ({"DATABASE_URL": "postgres://ledger:ledger@db/site"}, "DATABASE_URL: its password can be guessed"),
+        ({"DATABASE_URL": "postgres://a:cooling-ledger@db/cooling-ledger"}, "DATABASE_URL: its password can be"),
         ({"SECURE_HSTS_SECONDS": "0"}, "SECURE_HSTS_SECONDS must be above zero"),
+        ({"SECURE_HSTS_SECONDS": "60"}, "an hour"),
+        ({"SECURE_SSL_REDIRECT": "false"}, "SECURE_SSL_REDIRECT is off"),
+        ({"PROXIES": ""}, "PROXIES must say"),
+        ({"PROXIES": "-1"}, "PROXIES must say"),
+        ({"PRODUCTION": "false", "DEBUG": "true"}, "DEBUG is on and ALLOWED_HOSTS names ledger.example"),
     ],
 )
 def test_it_does_not_start_with_an_unsafe_setting(stated: dict[str, str], words: str, tmp_path: Path) -> None:
     ran = run(tmp_path, "manage.py", "check", **stated)
     assert ran.returncode != 0
     assert words in ran.stderr
+
+
+def test_what_is_private_does_not_lie_where_everybody_reads(tmp_path: Path) -> None:
+    inside = tmp_path / "static" / "evidence"
+    ran = run(tmp_path, "manage.py", "check", EVIDENCE_DIR=str(inside))
+    assert ran.returncode != 0
+    assert "EVIDENCE_DIR lies under" in ran.stderr
+    ran = run(tmp_path, "manage.py", "check", DATABASE_URL=f"sqlite:///{tmp_path}/evidence/../static/db.sqlite3")
+    assert "DATABASE_URL lies under" in ran.stderr
+
+
+@pytest.mark.parametrize("name", ["DATA_DIR", "EVIDENCE_DIR"])
+def test_what_is_private_does_not_lie_where_everybody_writes(name: str, tmp_path: Path) -> None:
+    folder = tmp_path / "open"
+    folder.mkdir()
+    folder.chmod(0o777)
+    ran = run(tmp_path, "manage.py", "check", **{name: str(folder)})
+    assert ran.returncode != 0
+    assert f"{name}: every account of this machine can write into" in ran.stderr
+    folder.chmod(0o755)
+    assert run(tmp_path, "manage.py", "check", **{name: str(folder)}).returncode == 0
+
+
+@pytest.mark.parametrize(("proxies", "believed"), [("0", False), ("1", True)])
+def test_what_a_proxy_says_of_https_is_believed_where_one_stands_in_front(
+    proxies: str, believed: bool, tmp_path: Path
+) -> None:
+    asks = "import django; django.setup(); from django.test import RequestFactory as F; "
+    asks += "print(F().get('/', headers={'X-Forwarded-Proto': 'https'}).is_secure())"
+    ran = run(tmp_path, "-c", asks, PROXIES=proxies, DJANGO_SETTINGS_MODULE="units.settings")
+    assert ran.stdout.strip() == str(believed), ran.stderr
 
 
 ASKS = """

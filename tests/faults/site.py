@@ -69,6 +69,7 @@ class Site:
             "PRODUCTION": "true",
             "SECRET_KEY": os.environ.get("SECRET_KEY") or secrets.token_urlsafe(50),
             "ALLOWED_HOSTS": HOST,
+            "PROXIES": "1",
             "CSRF_TRUSTED_ORIGINS": f"https://{HOST}",
             "DATABASE_URL": database.get_uri(),
             "DATA_DIR": str(disk / "data"),
