@@ -131,9 +131,7 @@ def run_rereduction(job_id: str) -> None:
     job = jobs.take_up(job=asked, by=asked.asked_by) if asked else None
     if job is None:
         return
-    done = {outcome["session"] for outcome in job.detail["outcomes"]}
-    keys = [key for key in job.detail["sessions"] if key not in done]
-    sessions = Session.objects.filter(bench=job.bench).in_bulk([UUID(key) for key in keys])
+    sessions = Session.objects.filter(bench=job.bench).in_bulk([UUID(key) for key in left_of(job)])
     try:
         with jobs.heartbeat(job):
             for session in sessions.values():
@@ -144,6 +142,12 @@ def run_rereduction(job_id: str) -> None:
     except jobs.Superseded:
         return
     jobs.end(job=job, by=asked.asked_by, state=Job.State.DONE, message="Done", done_steps=job.total_steps)
+
+
+def left_of(job: Job) -> list[str]:
+    """Return the keys of the job's sessions that no attempt came to yet."""
+    done = {outcome["session"] for outcome in job.detail["outcomes"]}
+    return [key for key in job.detail.get("sessions", []) if key not in done]
 
 
 def _reduced_again(session: Session, by: Person | None) -> dict[str, str | None]:

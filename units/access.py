@@ -97,10 +97,16 @@ def _refuse_without_second_step(model: type[Model], pk: UUID | str | int, person
         raise SecondStepNeeded("This bench opens only to who has a second step at sign-in. Set it up to go on.")
 
 
+def own(model: type[AnyModel], person: Person | AnonymousUser) -> QuerySet[AnyModel]:
+    """Rows of no bench yet that are the person's alone, by the model's `person_path`."""
+    if not person.is_authenticated:
+        return model._default_manager.none()
+    return model._default_manager.filter(**{model.person_path: person, f"{model.bench_path}__isnull": True})
+
+
 def fetch_own(model: type[AnyModel], pk: UUID | str, *, person: Person | AnonymousUser) -> AnyModel:
     """Return a row of no bench yet that is the person's alone (the model's `person_path`), or raise Http404."""
-    own = {model.person_path: person, f"{model.bench_path}__isnull": True, "pk": pk}
-    row = model._default_manager.filter(**own).first() if person.is_authenticated else None
+    row = own(model, person).filter(pk=pk).first()
     if row is None:
         raise Http404(f"No {model._meta.verbose_name} of yours here.")
     return row

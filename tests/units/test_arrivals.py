@@ -222,7 +222,7 @@ def test_a_file_that_is_too_large_is_refused_with_another_way_in(newcomer, setti
 def test_what_is_more_than_a_bench_may_hold_is_told_and_not_taken(newcomer, settings):
     settings.BENCH_MOST_FILES = 1
     page = sent(newcomer)
-    assert "It is more than one bench may hold here: 2 files of 1 file." in page.text
+    assert "It is more than one bench may hold here: 2 of 1 file." in page.text
     assert page.context["form"] is None
 
 

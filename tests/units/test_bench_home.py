@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
 from tests import builders
-from tests_app.models import Evidence, Job, SessionFile
+from tests_app.models import Channel, Evidence, Job, SessionFile
+from units.models import CalibrationRecord, RoomValue
 
 pytestmark = pytest.mark.django_db
 
@@ -86,3 +89,72 @@ def test_the_page_asks_the_database_no_more_for_more_sessions(owner, bench, djan
         builders.a_reduction(session=builders.a_session(bench=bench, name=f"Day {number}"))
     with django_assert_max_num_queries(45):
         home(owner)
+
+
+def test_a_calibration_found_later_makes_the_results_of_its_days_due(owner, bench):
+    plug = builders.an_instrument(bench=bench)
+    for hangs_on_it in (True, False):
+        session = builders.a_session(bench=bench, with_logs=["plugs"])
+        Channel.objects.filter(file__session=session).update(instrument=plug if hangs_on_it else None)
+        builders.a_reduction(session=session, reduced_at=timezone.now())
+    assert owner.get(reverse("bench-home")).context["changed"] == 0
+    day = builders.NOON.date()
+    CalibrationRecord.objects.create(instrument=plug, valid_from=day + timedelta(days=1), how="ice point")
+    assert owner.get(reverse("bench-home")).context["changed"] == 0, "it does not hold on the day of the test"
+    CalibrationRecord.objects.create(instrument=plug, valid_from=day, how="ice point")
+    assert "1 result from before a calibration or a room’s value that holds on its day" in home(owner)
+
+
+def test_a_room_value_found_later_makes_them_due_but_not_the_run_that_asked_the_room(owner, bench):
+    room = builders.a_room(bench=bench)
+    for purpose in ("cooling", "characterisation"):
+        session = builders.a_session(bench=bench, room=room, purpose=purpose)
+        builders.a_reduction(session=session, reduced_at=timezone.now())
+    assert owner.get(reverse("bench-home")).context["changed"] == 0
+    RoomValue.objects.create(room=room, valid_from=builders.NOON.date(), surfaces=[])
+    assert owner.get(reverse("bench-home")).context["changed"] == 1
+
+
+def test_a_calibration_that_was_due_is_told_from_one_that_will_be(owner, bench):
+    today = timezone.localdate()
+    for name, days in (("old plug", -3), ("new plug", 12)):
+        plug = builders.an_instrument(bench=bench, name=name)
+        CalibrationRecord.objects.create(
+            instrument=plug, valid_from=today - timedelta(days=90), due_on=today + timedelta(days=days), how="ice point"
+        )
+    builders.a_reduction(session=builders.a_session(bench=bench))
+    rows = [row for row in home(owner).split("<li>") if "calibration due" in row]
+    assert ["overdue" in row for row in rows] == [True, False]
+
+
+def test_work_under_way_leads_to_its_progress(owner, bench):
+    session = builders.a_session(bench=bench, name="Hot day")
+    one = Job.objects.create(
+        bench=bench, session=session, what="reduction", state="running", done_steps=40, total_steps=100
+    )
+    many = Job.objects.create(bench=bench, what="rereduction", state="running", done_steps=2, total_steps=9)
+    page = home(owner)
+    for job, said in ((one, "running, 40 %"), (many, "running, 2 of 9 sessions")):
+        (row,) = (row for row in page.split("<li>") if reverse("job", args=[job.pk]) in row)
+        assert said in row
+
+
+def test_an_export_that_failed_needs_an_answer_until_one_is_made(owner, bench):
+    facts = {"bench": bench, "what": "export", "detail": {"kind": "points"}}
+    builders.a_session(bench=bench)
+    Job.objects.create(**facts, state="failed", message="No room left.", finished_at=timezone.now())
+    assert "No room left." in home(owner)
+    Job.objects.create(**facts, state="done", finished_at=timezone.now())
+    assert "No room left." not in home(owner)
+
+
+def test_an_archive_that_was_sent_waits_on_the_page_of_who_sent_it(owner, stranger, bench):
+    Job.objects.create(
+        bench=None,
+        what="look",
+        state="done",
+        asked_by=owner.person,
+        detail={"name": "mine.bench.zip", "stored_as": "x"},
+    )
+    assert 'mine.bench.zip</strong> <span class="muted">is looked at and waits for your word' in home(owner)
+    assert "mine.bench.zip" not in home(stranger)

@@ -211,3 +211,31 @@ def test_nobody_reduces_another_benchs_sessions(session, stranger, reader):
     stranger.post(reverse("rereduction-begin"), {"session": str(session.pk)})
     assert not Job.objects.filter(what="rereduction").exists()
     assert Point.objects.filter(reduction__session=session).count() == 1
+
+
+def test_only_figures_that_moved_stand_in_the_table_and_above_it_how_far_each_did(session, plug, tester):
+    calibrated(plug, tester.person, gain=1.03, gain_correction_u=0.002, valid_from=DAY - timedelta(days=20))
+    page = again(tester, session)
+    (row,) = page.context["rows"]
+    (point,) = row.points
+    assert set(point.figures) - set(point.moved) == {"power"}, "the unit hangs on another plug"
+    assert {each.name: each.in_u for each in page.context["largest"]} == {
+        name: figure.in_u for name, figure in point.moved.items()
+    }
+    assert "<strong>Power</strong>" not in page.text
+    assert 'data-label="Figure">Capacity' in page.text
+    assert 'data-label="Figure">Power' not in page.text
+
+
+def test_a_task_that_was_cancelled_says_how_far_it_came_and_offers_the_rest(session, tester, reader, bench):
+    other = builders.a_session(bench=bench, name="Not yet")
+    outcome = {"session": str(session.pk), "before": None, "after": None, "error": None}
+    job = Job.objects.create(
+        bench=bench, what="rereduction", state="cancelled", total_steps=2, done_steps=1,
+        detail={"sessions": [str(session.pk), str(other.pk)], "outcomes": [outcome]},
+    )  # fmt: skip
+    page = tester.get(reverse("rereduction", args=[job.pk]))
+    assert "Cancelled. 1 of 2 sessions came to their turn" in page.text
+    assert f'<input type="hidden" name="session" value="{other.pk}">' in page.text
+    assert f'value="{session.pk}"' not in page.text
+    assert "Reduce the other one again" not in reader.get(reverse("rereduction", args=[job.pk])).text

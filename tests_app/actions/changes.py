@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import inf
 from uuid import UUID
@@ -40,6 +40,12 @@ class FigureChange:
         """Whether the earlier statement did not cover what is said now."""
         return abs(self.change) > self.before_u95
 
+    @property
+    def is_seen(self) -> bool:
+        """Whether the value or what is stated about it moved by a hundredth of what was stated, or more."""
+        least = 0.01 * self.before_u95
+        return abs(self.change) >= least or abs(self.after_u95 - self.before_u95) >= least
+
 
 @dataclass(frozen=True)
 class PointChange:
@@ -54,6 +60,11 @@ class PointChange:
         return str(self.after or self.before)
 
     @property
+    def counts(self) -> bool:
+        """Whether either reduction took the window for a result; a room that is asked has none."""
+        return any(point is not None and point.usable for point in (self.before, self.after))
+
+    @property
     def figures(self) -> dict[str, FigureChange]:
         """The figures that both have."""
         if self.before is None or self.after is None:
@@ -63,6 +74,11 @@ class PointChange:
             for name, fields in FIGURES.items()
         }
         return {name: FigureChange(*values) for name, values in both.items() if None not in values}
+
+    @property
+    def moved(self) -> dict[str, FigureChange]:
+        """The figures that a reader would see move."""
+        return {name: change for name, change in self.figures.items() if change.is_seen}
 
     @property
     def beyond_u(self) -> bool:
@@ -87,6 +103,11 @@ class Outcome:
         return any(point.beyond_u for point in self.points)
 
     @property
+    def is_seen(self) -> bool:
+        """Whether a window came or went, or a figure of one moved."""
+        return any(point.moved or not point.figures for point in self.points)
+
+    @property
     def moved_u(self) -> float:
         """The largest change in units of U; infinite for what could not be reduced or lost a window."""
         if self.error or not all(point.figures for point in self.points):
@@ -107,7 +128,34 @@ def outcomes(job: Job) -> list[Outcome]:
 def _outcome(each: dict[str, str | None], sessions: dict[UUID, Session], reductions: dict[str, Reduction]) -> Outcome:
     before, after = (reductions.get(each[name] or "") for name in ("before", "after"))
     moved = changes(before, after) if before and after and before != after else []
-    return Outcome(sessions.get(UUID(each["session"])), before, after, each["error"] or "", tuple(moved))
+    counting = tuple(point for point in moved if point.counts)
+    return Outcome(sessions.get(UUID(each["session"])), before, after, each["error"] or "", counting)
+
+
+@dataclass(frozen=True)
+class Largest:
+    """How far one figure moved over all sessions of a task."""
+
+    name: str
+    in_u: float
+    points: int
+    beyond: int
+
+
+def largest(found: Iterable[Outcome]) -> list[Largest]:
+    """Return for each figure its largest change in units of U, at how many points it moved, at how many beyond U."""
+    rows = [point.moved for outcome in found for point in outcome.points]
+    moved = {name: [row[name] for row in rows if name in row] for name in FIGURES}
+    return [
+        Largest(
+            name,
+            max((each.in_u or 0.0 for each in all_of_it), key=abs),
+            len(all_of_it),
+            sum(e.beyond_u for e in all_of_it),
+        )
+        for name, all_of_it in moved.items()
+        if all_of_it
+    ]
 
 
 def changes(before: Reduction, after: Reduction) -> list[PointChange]:

@@ -6,11 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+
 from reduction.errors import ReductionError
 from reduction.method import METHOD_VERSION
 from reduction.run import session_digest
 from tests_app import session_document
-from tests_app.models import Reduction, Session
+from tests_app.models import Point, Reduction, Session
+from units.models import Bench, CalibrationRecord, RoomValue
 
 Cause = Literal["method", "calibration", "room", "unit", "session"]
 PARTS: dict[Cause, tuple[str, str]] = {
@@ -41,6 +44,21 @@ class Outdated:
     def by_itself(self) -> bool:
         """Whether nothing but what stands outside the session changed, so that it can be reduced again unseen."""
         return all(reason.cause != "session" for reason in self.reasons)
+
+
+def changed_since(bench: Bench) -> QuerySet[Reduction]:
+    """Return the standing reductions since which a calibration or a room's value came that holds on their day.
+
+    One query for a glance; `outdated` tells whether each would come out otherwise, and what else changed.
+    """
+    standing = Reduction.objects.filter(session__bench=bench, superseded_by__isnull=True)
+    later = {"created_at__gt": OuterRef("reduced_at"), "valid_from__lte": OuterRef("tested_on")}
+    calibrated = CalibrationRecord.objects.filter(instrument__channels__file__session=OuterRef("session"), **later)
+    found = RoomValue.objects.filter(room__sessions=OuterRef("session"), **later)
+    asks_the_room = Q(session__purpose="characterisation")
+    starts = Point.objects.filter(reduction=OuterRef("pk")).order_by("start").values("start__date")
+    dated = standing.annotate(tested_on=Subquery(starts[:1]))
+    return dated.filter(Exists(calibrated) | (Exists(found) & ~asks_the_room))
 
 
 def outdated(sessions: Iterable[Session]) -> list[Outdated]:

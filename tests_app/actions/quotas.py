@@ -34,8 +34,8 @@ class Quota:
         return self.used >= 0.9 * self.most
 
     def __str__(self) -> str:
-        used, most = (_written(self.what, count) for count in (self.used, self.most))
-        return f"{used} of {most}"
+        used = _written(self.what, self.used) if self.what == "bytes" else f"{self.used:,}"
+        return f"{used} of {_written(self.what, self.most)}"
 
 
 def of(bench: Bench) -> dict[str, Quota]:

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from reduction.method import METHOD_VERSION
 from tests_app import questions
 from tests_app.actions import quotas, reference
+from tests_app.actions.outdated import changed_since
 from tests_app.models import Finding, Job, Point, Reduction, Session
 from units import access
 from units.actions import people as people_actions
@@ -38,7 +39,13 @@ FIRST_STEPS = (
 def home(request: BenchRequest) -> HttpResponse:
     """Show the bench of work, or how to open one."""
     benches = access.visible(Bench, request.user)
-    context: dict[str, Any] = {"benches": benches, "form": BenchForm(), "offers": access.offers_to(request.user)}
+    waiting = access.own(Job, request.user).exclude(state__in=[Job.State.FAILED, Job.State.CANCELLED])
+    context: dict[str, Any] = {
+        "arrivals": waiting,
+        "benches": benches,
+        "form": BenchForm(),
+        "offers": access.offers_to(request.user),
+    }
     context |= {"closed": access.closed_to(request.user)}
     if request.bench is not None:
         context |= _work(request.bench, request.user) | _first_steps(request.bench, request.user)
@@ -64,6 +71,7 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
     return {
         "is_synthetic": bench.is_synthetic,
         "drift": reference.alarms_at(bench),
+        "changed": changed_since(bench).count(),
         "older_method": access.visible(Reduction, person)
         .filter(session__bench=bench, superseded_by__isnull=True)
         .exclude(method_version=METHOD_VERSION)
@@ -74,6 +82,7 @@ def _work(bench: Bench, person: Person) -> dict[str, Any]:
         "failed": _failed(bench, person)[:A_FEW],
         "severe": _unanswered(bench, person)[:A_FEW],
         "comments": comments.select_related("review")[:A_FEW],
+        "today": timezone.localdate(),
         "due": _due_instruments(bench, person)[:A_FEW],
         "unknown_rooms": access.visible(Room, person).filter(bench=bench, values__isnull=True)[:A_FEW],
         "drafts": access.visible(Review, person).filter(bench=bench, editions__isnull=True)[:A_FEW],
@@ -93,8 +102,9 @@ def _recent(sessions: QuerySet[Session], person: Person) -> list[tuple[Session, 
 def _failed(bench: Bench, person: Person) -> QuerySet[Job]:
     """Return work that failed lately and was not done since."""
     jobs = access.visible(Job, person).filter(bench=bench)
-    since = jobs.filter(session=OuterRef("session"), state=Job.State.DONE, asked_at__gt=OuterRef("asked_at"))
-    failed = jobs.filter(state=Job.State.FAILED, finished_at__gt=timezone.now() - LATELY, session__isnull=False)
+    same = Q(session=OuterRef("session")) | Q(session__isnull=True, what=OuterRef("what"))
+    since = jobs.filter(same, state=Job.State.DONE, asked_at__gt=OuterRef("asked_at"))
+    failed = jobs.filter(state=Job.State.FAILED, finished_at__gt=timezone.now() - LATELY)
     return failed.exclude(Exists(since)).select_related("session")
 
 

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from reduction.method import METHOD_VERSION
 from tests_app import tasks
-from tests_app.actions.changes import outcomes
+from tests_app.actions import jobs
+from tests_app.actions.changes import largest, outcomes
 from tests_app.actions.outdated import outdated
 from tests_app.models import Job, Session
 from units import access
@@ -74,14 +75,20 @@ def show(request: BenchRequest, job_id: UUID) -> HttpResponse:
     job = access.fetch(Job, job_id, person=request.user)
     if job.what != tasks.REREDUCTION:
         raise Http404("No such task here.")
+    if job.is_open and jobs.is_lost(job):
+        tasks.recover()
+        job.refresh_from_db()
     rows = sorted(outcomes(job), key=lambda row: row.moved_u, reverse=True)
-    moved = [row for row in rows if row.points]
+    moved = [row for row in rows if row.is_seen]
     beyond = {row.before.pk for row in moved if row.beyond_u}
     context = {
         "job": job,
-        "is_open": job.state in {Job.State.WAITING, Job.State.RUNNING},
+        "is_open": job.is_open,
+        "may_edit": access.may(job.bench, request.user, "edit"),
+        "left": tasks.left_of(job),
         "rows": rows,
         "moved": len(moved),
+        "largest": largest(rows),
         "beyond": len(beyond),
         "resting": [
             (each, any(row.pk in beyond for row in each.reductions))

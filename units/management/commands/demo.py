@@ -11,7 +11,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from units.management import demo_bench
+from units.management import demo_bench, worker
 
 PASSWORD_BYTES = 9
 
@@ -40,6 +40,7 @@ class Command(BaseCommand):
         if not no_serve:
             self._say("Stop with Ctrl+C; start again with the same command, nothing is lost.")
             os.environ["DJANGO_RUNSERVER_HIDE_WARNING"] = "true"  # one person on 127.0.0.1 is what it is made for
+            worker.work_beside()
             call_command("runserver", f"127.0.0.1:{port}", use_reloader=False, skip_checks=True)
 
     def _say(self, text: str, ending: str = "\n") -> None:
