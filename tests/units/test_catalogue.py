@@ -107,6 +107,14 @@ def test_a_facet_counts_and_finds_the_units_that_have_its_value(bench, facet, va
     assert names(f"{facet}={value}") == ["has it"]
 
 
+def test_classes_of_figures_stand_in_order_of_size_however_many_units_they_have(bench):
+    for watts in (3500.0, 3500.0, 3500.0, 2000.0, 2700.0, 2700.0):
+        unit = builders.a_unit(bench=bench, claims={"capacity": (watts, "W", watts)})
+        builders.a_published_point(unit=unit)
+        shelf.refresh([unit])
+    assert list(counts("capacity").items()) == [("1800-2500", 1), ("2500-3200", 2), ("3200-4000", 3)]
+
+
 def test_values_of_one_facet_add_up_and_facets_narrow_each_other(bench):
     listed(bench, model="a", kind="window", refrigerant="R-32")
     listed(bench, model="b", kind="mini_split", refrigerant="R-32")

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 PAGE_SIZE = 25
 MOST_WORDS = 8
+SIZED = ("capacity", "voltage", "price", "sound")  # facets whose values are figures or spans of them
 SORTS = ("name", "ratio", "capacity", "eer", "claimed", "claimed-eer")
 
 
@@ -131,10 +132,22 @@ def _facets(index: ShelfIndex, rows: Mask, asked: Asked) -> tuple[dict[str, list
 
 
 def _listed(facet: str, counted: dict[str, int], chosen: frozenset[str]) -> list[FacetValue]:
-    """Return the values that occur or are chosen: bands from mild to hot, all else with the most units first."""
+    """Return the values that occur or are chosen: by size where they have one, else those of most units first."""
     present = counted | {value: 0 for value in chosen if value and value not in counted}
     values = [FacetValue(value, count, value in chosen) for value, count in present.items()]
     if facet == BAND:
         keys = [band.key for band in BANDS]
         return sorted(values, key=lambda found: keys.index(found.value) if found.value in keys else len(keys))
+    if facet in SIZED:
+        return sorted(values, key=lambda found: _size(found.value))
     return sorted(values, key=lambda found: (-found.count, found.value))
+
+
+def _size(value: str) -> tuple[str, float]:
+    """Return what a class is put in order by: prices by currency, then where the class begins.
+
+    >>> sorted(["EUR:500-", "2500-3200", "-1800", "EUR:-200"], key=_size)
+    ['-1800', '2500-3200', 'EUR:-200', 'EUR:500-']
+    """
+    currency, _, span = value.rpartition(":")
+    return currency, float(span.partition("-")[0] or 0)
