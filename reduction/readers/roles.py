@@ -12,12 +12,12 @@ from reduction.readers.beside import set_aside
 from reduction.readers.headings import words_of
 from reduction.readers.nameless import CYCLES, by_behaviour
 from reduction.readers.place_words import role_by_words
-from reduction.readers.table import Column, Guess, Log
+from reduction.readers.table import Column, Guess, Log, Question
 from reduction.session import Role
 
 Key = tuple[str, str]
 _SWAPPED_K = 1.0  # by which one side must be warmer before the words are doubted; common practice, no source
-_DOUBTED = 0.3
+_DOUBTED, _SURELY = 0.3, 0.8
 _BARE_SIDE = 0.6  # how sure a mere `in` or `out` of the unit is
 _MEANT_BESIDE = {Role.SUPPLY_TEMP.value: Role.OUTDOOR_TEMP, Role.RETURN_TEMP.value: Role.ROOM_TEMP}
 _OFF_W = 12.0  # standby of a metered plug and its load; common practice, no source
@@ -48,14 +48,22 @@ def propose_roles(logs: Sequence[Log]) -> dict[Key, Guess]:
 
 
 def with_roles(logs: Sequence[Log]) -> tuple[Log, ...]:
-    """Return the logs with the roles that all of them together suggest."""
+    """Return the logs with the roles that all of them together suggest, and no question of what plays no part."""
     proposed = propose_roles(logs)
 
     def named(log: Log, column: Column) -> Column:
         guess = proposed[log.path, column.name]
         return replace(column, role=Role(guess.value), role_guess=guess)
 
-    return tuple(replace(log, columns=tuple(named(log, c) for c in log.columns)) for log in logs)
+    def asked(log: Log) -> tuple[Question, ...]:
+        idle = {f"unit of {c.name}" for c in log.columns if _plays_no_part(proposed[log.path, c.name])}
+        return tuple(question for question in log.questions if question.what not in idle)
+
+    return tuple(replace(log, columns=tuple(named(log, c) for c in log.columns), questions=asked(log)) for log in logs)
+
+
+def _plays_no_part(guess: Guess) -> bool:
+    return guess.value == Role.IGNORED and guess.sure >= _SURELY
 
 
 def _by_words(column: Column) -> Guess | None:
