@@ -126,6 +126,7 @@ UNITS: tuple[PhysicalUnit, ...] = (
     _unit("h", "duration", "s", 3600.0, "hr hrs hour hours std stunden"),
     _unit("d", "duration", "s", 86400.0, "day days tage"),
 )
+STATE = "state"  # where a unit stands: cells such as on and off, read as 1 and 0
 BY_SYMBOL = {unit.symbol: unit for unit in UNITS}
 _EXACT = {s.replace(" ", ""): u for u in UNITS for s in (u.symbol, *u.spellings)}
 _FOLDED: dict[str, PhysicalUnit] = {}
@@ -179,7 +180,7 @@ def to_si(values: FloatArray, quantity_unit: str, is_difference: bool = False) -
     >>> to_si(np.array([18.0]), "°F", is_difference=True)
     (array([10.]), 'K')
     """
-    if not quantity_unit or quantity_unit == "state":
+    if not quantity_unit or quantity_unit == STATE:
         return values, quantity_unit
     unit = find_unit(quantity_unit)
     if unit is None:

@@ -52,6 +52,16 @@ def test_a_unit_nobody_knows_is_refused_and_nothing_is_confirmed(read_session: S
     assert not Channel.objects.filter(confirmed=True).exists()
 
 
+def test_a_relay_of_on_and_off_is_confirmed_as_it_was_read(session: Session, tester: Client) -> None:
+    rows = "".join(f"2026-07-14T12:{m:02}:00Z,{26 + m / 100},{('on', 'off')[m % 2]}\n" for m in range(30))
+    file = logs.uploaded("room.csv", f"time,room_C,heater_relay\n{rows}")
+    upload.keep_files(session=session, files=[file], by=tester.person)
+    answer = tester.post(reverse("channels", args=[session.pk]), said(session))
+    assert answer.status_code == 302
+    relay = channel(session, "heater_relay")
+    assert (relay.role, relay.quantity_unit, relay.confirmed) == ("relay_state", "state", True)
+
+
 def test_an_instrument_of_another_bench_cannot_be_chosen(read_session: Session, tester: Client) -> None:
     foreign = builders.an_instrument(bench=builders.a_bench())
     change = {"heater_W": {"instrument": str(foreign.pk)}}

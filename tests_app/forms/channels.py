@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from reduction.readers.vocabulary import find_unit
+from reduction.readers.vocabulary import STATE, find_unit
 from reduction.session import HeaterKind, SampleKind
 from tests_app.models import Channel
 from tests_app.words import KIND_WORDS, ROLE_GROUPS, role_label
@@ -49,8 +49,10 @@ class ChannelForm(forms.Form):
             field.widget.attrs["aria-label"] = f"{field.label} of {channel.column}"
 
     def clean_quantity_unit(self) -> str:
-        """Return the unit as this program writes it."""
+        """Return the unit as this program writes it; words such as on and off have the reader's own mark."""
         text = self.cleaned_data["quantity_unit"].strip()
+        if text == STATE:
+            return text
         unit = find_unit(text) if text else None
         if text and unit is None:
             raise forms.ValidationError(f"“{text}” is not a unit this program knows; choose one of the list.")
