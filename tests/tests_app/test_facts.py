@@ -167,7 +167,7 @@ def test_a_portables_ducts_reach_the_document_and_stay_as_they_are(session: Sess
     assert ducts.exhaust_surface_temp_c == pytest.approx(42.22, abs=0.01)
     assert ducts.intake_flow_m3_per_h is None
     assert 'value="42.22 °C"' in tester.get(address).text
-    tester.post(address, typed() | {name: "" for name in DUCTS})
+    tester.post(address, typed() | dict.fromkeys(DUCTS, ""))
     assert session_document.to_document(Session.objects.get()).unit.ducts.exhaust_flow_m3_per_h is None
 
 
