@@ -52,9 +52,9 @@ class Column:
 class Picture:
     """A kind of chart. Drawing, words, table and CSV all read the same data, which are in the reader's units.
 
-    `zooms` says whether the browser can draw it larger, `wide` that a phone scrolls it rather than shrink it. `tabled`
-    is what of the data the page's table shows, where all of it would be too long; the CSV holds all. `also` is
-    whatever else the drawing depends on.
+    `lists` says that the words are all its figures, which who sees reads off. `zooms` says whether the browser can draw
+    it larger, `wide` that a phone scrolls it rather than shrink it. `tabled` is what of the data the page's table
+    shows, where all of it would be too long; the CSV holds all. `also` is whatever else the drawing depends on.
     """
 
     name: str
@@ -63,6 +63,7 @@ class Picture:
     says: Callable[[pd.DataFrame, Display], str]
     columns: Callable[[Display], dict[str, Column]]
     note: str = ""
+    lists: bool = False
     zooms: bool = True
     wide: bool = False
     tabled: Callable[[pd.DataFrame], pd.DataFrame] = lambda data: data

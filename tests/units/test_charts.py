@@ -182,6 +182,16 @@ def test_the_ratios_in_the_chart_are_measured_over_claimed():
     pd.testing.assert_series_equal(chart, by_hand, check_names=False)
 
 
+def test_a_sensible_figure_below_the_claim_is_not_said_to_fall_short_of_it():
+    units = frames(4)["units"].assign(claimed_capacity=2000.0, capacity_u95=50.0)
+    units = units.assign(capacity=[1800.0, 1800.0, 2010.0, 2200.0], capacity_kind=["total", *["sensible"] * 2, "total"])
+    said = draw("capacity-claimed", frames() | {"units": units}).says
+    assert said == (
+        "Capacity: 1 unit measured below the claim beyond the uncertainty; 1 unit above the claim; "
+        "2 units known by the sensible part only, a lower bound that is not above the claim."
+    )
+
+
 def test_the_tolerance_band_is_drawn_only_where_all_claims_share_one():
     shared = frames()
     mixed = frames()

@@ -186,7 +186,7 @@ def test_a_chart_that_zooms_along_one_axis_has_no_buttons_for_the_other(browser_
     assert figure.get_by_role("button", name="Move up").count() == 0
     figure.get_by_role("button", name="Zoom out").click()
     browser_page.wait_for_function(
-        "/claimed.*: .* to /.test(document.querySelector('#chart-ratio [role=status]').textContent)"
+        "/claimed.*%.*: \\d\\d.* to 1\\d\\d/.test(document.querySelector('#chart-ratio [role=status]').textContent)"
     )
 
 

@@ -40,6 +40,7 @@ def terms(point: doc.Point, display: Display = METRIC, nth: int = 1) -> Drawn:
             "how": Column("How it is known", text=True),
         },
         note="Each term of the balance and their sum, with 95 % intervals.",
+        lists=True,
         zooms=False,
         wide=True,
     )
@@ -86,6 +87,7 @@ def windows_compared(points: Sequence[doc.Point], display: Display = METRIC) -> 
             "capacity_kind": Column("Capacity is", text=True),
         },
         note="With 95 % intervals; each window's conditions are below.",
+        lists=True,
         zooms=False,
     )
     return Drawn(picture, data, display)
@@ -120,6 +122,7 @@ def shortfall(point: doc.Point, display: Display = METRIC, nth: int = 1) -> Draw
             "because": Column("Why", text=True),
         },
         note="Each step in order; bars span the change, lines its 95 % interval.",
+        lists=True,
         zooms=False,
         wide=True,
     )
@@ -141,7 +144,7 @@ def _way(data: pd.DataFrame, display: Display) -> alt.LayerChart:
 def _steps(point: doc.Point, display: Display) -> pd.DataFrame:
     """Return a row a step: its change with U95, where it starts and ends, in the reader's unit of power."""
     measured = doc.Step(
-        name="Measured", value_w=point.capacity_w, u_w=point.capacity_u_w, kind="measured", because="Sum of the steps."
+        name="Measured", value_w=point.capacity_w, u_w=point.capacity_u95_w / 2, kind="measured", because="Their sum."
     )
     rows, level_w = [], 0.0
     for step in (*point.shortfall, measured):

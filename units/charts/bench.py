@@ -42,6 +42,7 @@ def offsets(found: Colocation, display: Display = METRIC) -> Drawn:
             "remark": Column("Remark", text=True),
         },
         note="Marks with their 95 % intervals; the dashed line is the reference.",
+        lists=True,
         zooms=False,
         also=found.reference,
     )
@@ -79,6 +80,7 @@ def room_values(days: Sequence[date], ua_w_per_k: Sequence[float], u95: Sequence
             "ua": Column("Heat leakage, all surfaces", u95="u95", unit="W/K"),
         },
         note="All surfaces together, ± at 95 %.",
+        lists=True,
         zooms=False,
     )
     return Drawn(picture, data)

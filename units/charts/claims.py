@@ -6,7 +6,7 @@ import altair as alt
 import pandas as pd
 
 from units import drawing
-from units.charts.picture import MARK, WIDTH, FramePicture, bars, dots, series, span
+from units.charts.picture import MARK, PER_CENT, WIDTH, FramePicture, bars, dots, series, span
 from units.picture import Column
 from units.quantities import Display, percent
 
@@ -54,14 +54,17 @@ def _scatter(data: pd.DataFrame, name: str, unit: str) -> alt.LayerChart:
 
 
 def _says(data: pd.DataFrame, what: str) -> str:
-    below, above = int((data["high"] < data["claimed"]).sum()), int((data["low"] > data["claimed"]).sum())
-    rest = len(data) - below - above
+    part = data["capacity_kind"] == "sensible"  # a lower bound: it may lie above the claim, below it tells nothing
+    above, under = data["low"] > data["claimed"], (data["high"] < data["claimed"]) & ~part
+    below, open_ones = int(under.sum()), int((part & ~above).sum())
+    rest, above = len(data) - below - open_ones - int(above.sum()), int(above.sum())
     said = [
         f"{count} {'unit' if count == 1 else 'units'} {words}"
         for count, words in (
             (below, "measured below the claim beyond the uncertainty"),
             (rest, "whose interval holds the claim"),
             (above, "above the claim"),
+            (open_ones, "known by the sensible part only, a lower bound that is not above the claim"),
         )
         if count
     ]
@@ -121,7 +124,7 @@ def _ladder(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     x = alt.X(
         "ratio:Q",
         scale=alt.Scale(domain=span([*data["low"], *data["high"], 1.0]), nice=False, zero=False),
-        axis=alt.Axis(format="%", title="Measured ÷ claimed capacity (%)", grid=True),
+        axis=alt.Axis(labelExpr=PER_CENT, title="Measured ÷ claimed capacity (%)", grid=True),
     )
     y = alt.Y("unit:N", sort=list(data["unit"]), title=None, axis=alt.Axis(labelLimit=190, ticks=False, domain=False))
     claim = alt.Chart(pd.DataFrame({"one": [1.0]})).mark_rule(color=drawing.CLAIMED, strokeWidth=1.8).encode(x="one:Q")

@@ -118,7 +118,7 @@ def _says(data: pd.DataFrame, display: Display, *, quantity: str, place: str) ->
     measured, fitted = data[data["what"] != FIT], data[data["what"] == FIT]
     lowest, highest = measured[f"{place}_temp"].min(), measured[f"{place}_temp"].max()
     units, lines = measured["unit"].nunique(), fitted["unit"].nunique()
-    drawn = f"{len(measured)} point{'' if len(measured) == 1 else 's'} of {units} unit{'' if units == 1 else 's'}"
+    drawn = f"{len(measured)} point{'' if len(measured) == 1 else 's'}{f' of {units} units' if units > 1 else ''}"
     if (measured["what"] == MEANS).any():
         drawn, units = f"Means of many points over whole degrees, {len(measured)} in all", lines + 1
     spread = f"{lowest:.0f} to {highest:.0f}" if f"{lowest:.0f}" != f"{highest:.0f}" else f"{lowest:.0f}"

@@ -6,9 +6,21 @@ import altair as alt
 import pandas as pd
 
 from units.charts.conditions import EER_UNIT, in_scale
-from units.charts.picture import HEIGHT, MARKS_A_POINT, MOST_MARKS, WIDTH, FramePicture, bars, dots, ends, series, span
+from units.charts.picture import (
+    HEIGHT,
+    MARKS_A_POINT,
+    MOST_MARKS,
+    PER_CENT,
+    WIDTH,
+    FramePicture,
+    bars,
+    dots,
+    ends,
+    series,
+    span,
+)
 from units.picture import Column
-from units.quantities import Display
+from units.quantities import Display, percent
 
 STEP = 0.05  # of the claim, over which marks are averaged where there are too many
 
@@ -38,7 +50,7 @@ def _chart(data: pd.DataFrame, display: Display) -> alt.LayerChart:
     x = alt.X(
         "load:Q",
         scale=alt.Scale(domain=span(data["load"], least=0.1), nice=False),
-        axis=alt.Axis(format="%", title="Load: measured ÷ claimed capacity (%)"),
+        axis=alt.Axis(labelExpr=PER_CENT, title="Load: measured ÷ claimed capacity (%)"),
     )
     y = alt.Y(
         "value:Q",
@@ -63,8 +75,8 @@ EER_LOAD = FramePicture(
     data=_data,
     draw=_chart,
     says=lambda data, display: (
-        f"{len(data)} point{'' if len(data) == 1 else 's'} at {data['load'].min():.0%} to {data['load'].max():.0%} "
-        "of the claimed capacity."
+        f"{len(data)} point{'' if len(data) == 1 else 's'} at {percent(data['load'].min())} to "
+        f"{percent(data['load'].max())} of the claimed capacity."
     ),
     columns=lambda display: {
         "unit": Column("Unit", text=True),

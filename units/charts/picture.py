@@ -18,6 +18,7 @@ MOST_MARKS = 2000
 MARKS_A_POINT = 2  # a dot and its bar
 SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross", "triangle-right", "triangle-left"]
 WIDTH, HEIGHT = 520, 300
+PER_CENT = "format(datum.value * 100, ',~r')"  # a label of an axis whose title says (%)
 MARK = alt.Description("mark:N")  # what a mark stands for; `drawing.inline` hands it to the page's script
 
 

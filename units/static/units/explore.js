@@ -62,14 +62,15 @@ function zoomed(vega) {
   return vega.scales.flatMap(({ name, type, domainRaw }) => {
     const bound = domainRaw?.signal?.match(/^(\w+)\["(.+)"\]$/);
     if (!bound) return [];
-    const title = axes.find((axis) => axis.scale === name && axis.title)?.title ?? "";
-    return [{ name, title: [title].flat().join(" "), isTime: type === "utc" || type === "time", isUp: name === "y", signal: `${bound[1]}_${bound[2].replace(/\W/g, "_")}` }];
+    const { title = "", encode = {} } = axes.find((axis) => axis.scale === name && axis.title) ?? {};
+    const isShare = JSON.stringify(encode).includes("* 100"); // a share of one whose labels say per cent
+    return [{ name, title: [title].flat().join(" "), isShare, isTime: type === "utc" || type === "time", isUp: name === "y", signal: `${bound[1]}_${bound[2].replace(/\W/g, "_")}` }];
   });
 }
 
 function shown(view, axes) {
-  return axes.map(({ name, title, isTime }) => {
-    const [low, high] = view.scale(name).domain().map((end) => (isTime ? STAMP : NUMBER).format(end));
+  return axes.map(({ name, title, isTime, isShare }) => {
+    const [low, high] = view.scale(name).domain().map((end) => (isTime ? STAMP.format(end) : NUMBER.format(isShare ? 100 * end : end)));
     return `${title}: ${low} to ${high}`;
   }).join("; ");
 }
