@@ -32,6 +32,8 @@ from reduction.session import (
 
 FloatArray = NDArray[np.float64]
 
+_GRAVE = {"half_day_lost": Severity.SEVERE, "date_from_name": Severity.WARNING}
+"""Faults of a log that say its times are wrong or taken from elsewhere; all others were mended."""
 WATER_KG_PER_M3 = 998.0  # at 20 °C; good to 0.3 % over 5…30 °C, from memory
 
 QUANTITY_OF_ROLE = (
@@ -118,7 +120,12 @@ def _guessed(chosen: list[tuple[Log, Column, Channel]]) -> list[Finding]:
 
 def _said_by_reader(log: Log, settled: set[tuple[str, str]]) -> list[Finding]:
     faults = [
-        Finding(code=fault.code, severity=Severity.NOTE, sentence=fault.sentence, subject=log.path)
+        Finding(
+            code=fault.code,
+            severity=_GRAVE.get(fault.code, Severity.NOTE),
+            sentence=fault.sentence,
+            subject=log.path,
+        )
         for fault in log.faults
     ]
     questions = [

@@ -22,7 +22,7 @@ def read_log(path: Path, *, name: str | None = None, profile: Profile | None = N
     Parameters
     ----------
     path
-        A delimited text, workbook, Parquet or JSON-lines file, or one of these in gz or zip.
+        A delimited text, workbook, web page, Parquet or JSON file, or one of these in zip, tar, gz, bz2 or xz.
     name
         What to call it instead of the path's own name; the name may say what a nameless column is.
     profile

@@ -13,7 +13,17 @@ from reduction.align.series import energy_over, mean_over
 from reduction.errors import InvalidSession
 from reduction.readers import read_log
 from reduction.readers.table import Fault, Question
-from reduction.session import Channel, ClockCorrection, Instrument, LogFile, Profile, Role, SampleKind, Session
+from reduction.session import (
+    Channel,
+    ClockCorrection,
+    Instrument,
+    LogFile,
+    Profile,
+    Role,
+    SampleKind,
+    Session,
+    Severity,
+)
 from tests.reduction.signals import KWH, NOON_S, a_column, a_log, a_session, clock
 
 
@@ -179,3 +189,11 @@ def test_a_question_about_a_column_that_plays_no_part_is_no_finding(tmp_path: Pa
     assert [f.sentence.split(" open")[0] for f in findings if f.code == "question_open"] == [
         "meter_of_ac.csv leaves unit of meter_of_ac Total"
     ]
+
+
+def test_a_lost_half_of_the_day_is_no_small_matter(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    stamps = [(12, 57), (12, 58), (12, 59), (1, 0), (1, 1), (1, 2)]
+    log.write_text("time,room_C\n" + "".join(f"2026-07-14 {h:02}:{m:02}:00,24.6\n" for h, m in stamps))
+    _, _, findings = series_of(a_session(), (read_log(log),))
+    assert ("half_day_lost", Severity.SEVERE) in [(f.code, f.severity) for f in findings]
