@@ -34,7 +34,8 @@ class UploadForm(forms.Form):
 
     files = SeveralFilesField(
         label="Log files",
-        help_text="CSV and other text tables, Excel, ODS, Parquet, JSON; packed as zip, tar, gz, bz2 or xz; as many loggers as there were.",
+        help_text="CSV and other text tables, Excel, ODS, Parquet, JSON; packed as zip, tar, gz, bz2 or xz; as many "
+        "loggers as there were.",
         error_messages={"required": "Choose at least one file."},
     )
 
