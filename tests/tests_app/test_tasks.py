@@ -89,7 +89,7 @@ def test_progress_is_shown_while_it_runs_and_leads_to_the_result(session: Sessio
     )
     running = tester.get(reverse("job", args=[job.pk])).content.decode()
     assert 'value="40"' in running
-    assert 'hx-trigger="load delay:1s"' in running
+    assert 'hx-trigger="every 1s"' in running
     Job.objects.update(state="done")
     done = tester.get(reverse("job", args=[job.pk]), headers={"HX-Request": "true"})
     assert done.headers["HX-Redirect"] == reverse("result", args=[session.pk])

@@ -74,7 +74,14 @@ def test_the_page_says_what_the_archive_holds_before_anything_is_kept(newcomer):
     found = look.look(FIRST)
     assert holds["counts"] == found.counts
     assert dict(page.context["counts"])["reductions"] == len(rows_of(FIRST, "Reduction"))
-    for said in (found.content_sha256, "format 1", "method 1.0", "mine.bench.zip", "14.7\xa0KB"):
+    for said in (
+        "synthetic",
+        found.content_sha256,
+        "version 1 of the format",
+        "method 1.0",
+        "mine.bench.zip",
+        "14.7\xa0KB",
+    ):
         assert said in page.text
     evidence = [data for name, data in parts_of(FIRST).items() if name.startswith("evidence/")]
     assert (holds["files"], holds["file_bytes"]) == (len(evidence), sum(map(len, evidence)))
@@ -120,6 +127,7 @@ def test_nobody_else_sees_what_was_sent(newcomer, owner, stranger, visitor):
 def test_a_bench_that_is_here_already_is_told_before_it_could_come_in(newcomer):
     brought(newcomer, sent(newcomer))
     again = sent(newcomer)
+    assert len(again.context["holds"]["clashes"]) == 1
     assert "This bench is on this installation already." in again.text
     assert "Bring it in" not in again.text
     assert newcomer.post(again.wsgi_request.path).status_code == 404

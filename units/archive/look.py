@@ -26,6 +26,7 @@ from units.models import Bench, Person
 
 BLOCK = 1 << 20
 AT_ONCE = 500
+HERE = "This bench is on this installation already."  # and with it all its rows, which say nothing more
 MOST_BYTES_OF_A_LIST = 1 << 26
 MOST_MEMBERS = 100_000
 SUM_LINE = re.compile(r"^([0-9a-f]{64})  (\S.*)$")
@@ -54,6 +55,7 @@ class Look:
     files: int
     file_bytes: int
     unpacked_bytes: int
+    synthetic: bool
     people: tuple[str, ...]
     clashes: tuple[str, ...]
 
@@ -110,8 +112,9 @@ def looked_at(archive: zipfile.ZipFile, name: str, progress: Progress = quiet) -
         files=len(files),
         file_bytes=sum(info.file_size for info in files),
         unpacked_bytes=sum(info.file_size for info in archive.infolist()),
+        synthetic=bool(seen.bench.get("is_synthetic")),
         people=tuple(sorted(seen.people)),
-        clashes=tuple(seen.clashes),
+        clashes=(HERE,) if HERE in seen.clashes else tuple(seen.clashes),
     )
 
 
@@ -246,7 +249,7 @@ class _Seen:
 
 def _clash(model: type[models.Model], each: models.Field, value: Any) -> str:
     if model is Bench:
-        return "This bench is on this installation already."
+        return HERE
     if each.name == "slug":
         return f"The address of a review, “{value}”, is used by another one here."
     return f"Rows of this archive are here already ({model._meta.verbose_name})."

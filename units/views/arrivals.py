@@ -64,6 +64,7 @@ def show(request: HttpRequest, job_id: UUID) -> HttpResponse:
         "address": request.path,
         "may_edit": True,
         "holds": holds,
+        "is_synthetic": holds.get("synthetic", False),
         "counts": [(noun, holds.get("counts", {}).get(kind, 0)) for kind, noun in COUNTED],
         "form": form,
         "is_arrival": job.what == arrivals.ARRIVAL,
