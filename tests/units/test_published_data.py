@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import gzip
+import io
 import json
 import re
 from typing import Any
@@ -15,6 +17,7 @@ from pyld import jsonld
 
 from tests import publishing
 from units.actions import editions, reviews
+from units.editions import feeds
 from units.models import Bench, Edition
 
 SITE = "http://testserver"
@@ -72,6 +75,19 @@ def test_the_link_preview_is_a_picture_of_the_first_chart(page: str, visitor: Cl
     assert answer.content[:8] == b"\x89PNG\r\n\x1a\n"  # PNG specification, 5.2
     width, height = (int.from_bytes(answer.content[at : at + 4]) for at in (16, 20))
     assert width > height > 300
+
+
+def test_each_chart_is_handed_out_as_numbers_and_one_of_an_old_edition_as_it_is_written(
+    edition: Edition, visitor: Client
+) -> None:
+    for chart in json.loads(edition.document)["charts"]:
+        answer = visitor.get(f"/published/{edition.review.slug}/1/charts/{chart['name']}.csv")
+        assert answer["Content-Type"] == "text/csv; charset=utf-8"
+        rows = list(csv.reader(io.StringIO(answer.text)))
+        assert len(rows) == len(chart["table"]) + 1
+        without = {key: value for key, value in chart.items() if key != "csv"}
+        written = list(csv.reader(io.StringIO(feeds.chart_table(without).decode())))
+        assert written == [chart["headings"], *chart["table"]]
 
 
 def test_the_feed_has_an_entry_for_each_edition_with_its_erratum(

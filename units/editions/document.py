@@ -200,6 +200,7 @@ def charted(drawn: Drawn, other: Drawn) -> Document:
         "headings": headings,
         "numeric": [not column.text for column in drawn.headings],
         "table": table,
+        "csv": drawn.file("csv").decode(),
         "spec": configured(lively(drawn.chart)).to_dict(),
     }
 

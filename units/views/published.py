@@ -124,6 +124,7 @@ def chart(request: HttpRequest, slug: str, number: int, name: str, form: str) ->
         "svg": ("image/svg+xml", lambda: standing_alone(found["svg"]).encode()),
         "json": ("application/json", lambda: json.dumps({"spec": found["spec"], "inks": drawing.INKS}).encode()),
         "png": ("image/png", lambda: _png(edition.sha256, found)),
+        "csv": (CSV, lambda: feeds.chart_table(found)),
     }
     if form not in makers:
         raise Http404("No such form of a chart.")
