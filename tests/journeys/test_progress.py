@@ -99,7 +99,7 @@ def test_results_are_made_again_one_by_one_and_the_table_comes_by_itself(
     page.get_by_text("3 sessions reduced again: 3 with a new result").wait_for()
     assert shown == [0, 1, 2]
     assert page.locator("progress").count() == 0
-    assert page.get_by_role("row").count() == 1 + 3 * 3, "a heading; capacity, power and EER of each"
+    assert page.get_by_role("row").count() == 1 + 3 * 2, "a heading; capacity and EER of each: power hangs elsewhere"
     look(page, "done")
 
 

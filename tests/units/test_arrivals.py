@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests import builders
-from tests.archives import archived, as_lines, parts_of, rewritten, rows_of
+from tests.archives import archived, parts_of, rewritten, rows_of
 from tests.units.test_archive_versions import FIRST
 from tests_app import tasks
 from tests_app.actions import jobs
@@ -161,54 +161,6 @@ def test_a_certificate_of_the_same_name_is_neither_shown_nor_written_over(newcom
         assert own.read() == parts_of(FIRST)[name]
     with default_storage.open(name) as other:
         assert other.read() == b"another bench's certificate"
-
-
-FORGED = {
-    "an evidence row without its bytes": lambda: {"rows/Evidence.jsonl": _first("Evidence", sha256="a" * 64)},
-    "a file of another size": lambda: {"rows/Evidence.jsonl": _first("Evidence", size_bytes=1)},
-    "a capacity that its result does not say": lambda: {"rows/Point.jsonl": _first("Point", capacity_w=9e9)},
-    "a published point that its edition does not say": lambda: {
-        "rows/PublishedPoint.jsonl": _first("PublishedPoint", capacity_w=9e9)
-    },
-    "an edition that does not hash": lambda: {"rows/Edition.jsonl": _first("Edition", sha256="0" * 64)},
-    "a page with a script": lambda: {"rows/Edition.jsonl": _first("Edition", html="<script>alert(1)</script>")},
-    "a page with a handler": lambda: {"rows/Edition.jsonl": _first("Edition", html="<img src=x onerror=alert(1)>")},
-    "a page with an address that runs": lambda: {
-        "rows/Edition.jsonl": _first("Edition", html="<a href=' java\nscript:alert(1)'>x</a>")
-    },
-    "a certificate that lies elsewhere": lambda: {
-        "rows/CalibrationRecord.jsonl": _first("CalibrationRecord", certificate="../secret_key")
-    },
-    "no number": lambda: {"rows/Room.jsonl": _first("Room", volume_m3="wide")},
-    "a number that is none": lambda: {"rows/Room.jsonl": b'{"id": "1", "volume_m3": NaN}\n'},
-    "a purpose that is not known": lambda: {"rows/Session.jsonl": _first("Session", purpose="heating")},
-    "text where a list belongs": lambda: {"rows/Review.jsonl": _first("Review", points="many")},
-    "a name that is an object": lambda: {"rows/Unit.jsonl": _first("Unit", maker={"a": 1})},
-    "a zero byte": lambda: {"rows/Unit.jsonl": _first("Unit", notes="a\x00b")},
-    "a list for a row": lambda: {"rows/Unit.jsonl": b"[]\n"},
-    "a row that never ends": lambda: {"rows/Unit.jsonl": b"[" * 200_000},
-    "two benches": lambda: {"rows/Bench.jsonl": _first("Bench") + _first("Bench", id="0" * 32, slug="other")},
-    "no bench": lambda: {"rows/Bench.jsonl": b""},
-    "the same row twice": lambda: {"rows/Room.jsonl": _first("Room") * 2},
-}
-
-
-def _first(kind: str, **changed: object) -> bytes:
-    first, *others = rows_of(FIRST, kind)
-    return as_lines([first | changed, *others])
-
-
-@pytest.mark.parametrize("forgery", FORGED)
-def test_a_forged_archive_leaves_nothing_and_gets_a_sentence(forgery, newcomer, tmp_path):
-    page = sent(newcomer, rewritten(FIRST, tmp_path / "x.zip", FORGED[forgery]()))
-    if page.context["form"] is not None:  # seen only when its ledger is looked at
-        page = brought(newcomer, page)
-    assert page.context["job"].state == "failed"
-    assert "mine.bench.zip: found" in page.text
-    assert tasks.BROKE not in page.text
-    for left in Job.objects.filter(what=arrivals.LOOK):
-        newcomer.post(reverse("arrival-drop", args=[left.pk]))
-    assert nothing_is_here()
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 no zip", b"plain words", FIRST.read_bytes()[:30_000]])

@@ -74,6 +74,11 @@ def _written_into(archive: _Zip, bench: Bench, progress: Callable[[str, float], 
         progress("Copying files", step / steps)
         archive.add(name, blocks_of(stored_as))
         content.update(of_file(name, archive.sums[name]))
+    _add_what_explains(archive, bench, {"rows": counts, "content_sha256": content.hexdigest()})
+    return content.hexdigest()
+
+
+def _add_what_explains(archive: _Zip, bench: Bench, listed: dict[str, Any]) -> None:
     archive.add("people.jsonl", (line(row) for row in _people(bench)))
     archive.add("points.csv", [points_table(bench)])
     archive.add("README.md", [README.encode()])
@@ -82,12 +87,9 @@ def _written_into(archive: _Zip, bench: Bench, progress: Callable[[str, float], 
         "bench": bench.name,
         "exported_at": datetime.now(UTC).isoformat(),
         "method_version": METHOD_VERSION,
-        "rows": counts,
-        "content_sha256": content.hexdigest(),
     }
-    archive.add("manifest.json", [json.dumps(manifest, indent=2, ensure_ascii=False).encode()])
+    archive.add("manifest.json", [json.dumps(manifest | listed, indent=2, ensure_ascii=False).encode()])
     archive.add("SHA256SUMS", [f"{value}  {name}\n".encode() for name, value in archive.sums.items()])
-    return content.hexdigest()
 
 
 def heading(kind: str) -> bytes:
