@@ -184,7 +184,7 @@ class Site:
         """Give the settings of a store that has no room, and what it is: a small tmpfs, or a limit on a file's size."""
         place = self.folder / "small"
         place.mkdir()
-        if _mount("rw", place, size=f"{SMALL_KB}k"):
+        if _mount("rw,mode=755", place, size=f"{SMALL_KB}k"):
             try:
                 yield {"EVIDENCE_DIR": str(place)}, f"a tmpfs of {SMALL_KB} kB"
             finally:
