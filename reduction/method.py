@@ -69,6 +69,11 @@ HISTORY: dict[str, str] = {
         "dry room."
         " Time that declared sun, a visit or a door seen in the air disturbs no longer speaks for the slow mass, which "
         "took such heat for its own. A flow of weighed water that is not steady is taken from its first and last "
-        "reading, not as refills of the vessel."
+        "reading, not as refills of the vessel. "
+        "What a room's walls take up is taken from layered walls solved exactly, by construction; what its air and "
+        "furniture hold, without a run that tells it, from furniture alone, less than half of before. What radiant "
+        "heat has left in walls counts in full. A heater turned by degrees speaks for the slow mass like a constant "
+        "one. A room newly come to its temperature is less sure, by up to two thirds two hours after a change of set "
+        "point; windows soon after a start share less of their error, late ones more."
     ),
 }

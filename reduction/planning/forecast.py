@@ -17,12 +17,13 @@ from reduction.align.timeline import Series, align
 from reduction.balance.heat_balance import OUTPUTS, heat_balance
 from reduction.documents.stated import Instrument
 from reduction.ground.constants import BTU_PER_H_PER_W, SECONDS_PER_HOUR
-from reduction.planning.approach import STEP_S, Approach, air_store_j_per_k, approach
+from reduction.planning.approach import STEP_S, Approach, air_store_j_per_k, approach, stores_of
 from reduction.planning.plan_request import Equipment
 from reduction.room.envelope import conductances, fast_store
+from reduction.room.radiant import RADIANT_SHARE
 from reduction.room.slow_mass import slow_mass_release
 from reduction.room.slow_mass_evidence import OUTDOOR_SLOPE, ROOM_SLOPE
-from reduction.room.slow_mass_model import prior_stores
+from reduction.room.slow_mass_model import RADIANT_TO_WALLS, prior_stores
 from reduction.session import FixedLoad, LogFile, Role, Room, SampleKind, Session, Settings, UnitUnderTest
 from reduction.uncertainty.propagation import Propagated, propagate
 from reduction.windows.span import Span
@@ -191,8 +192,16 @@ def _course(run: Run) -> _Course:
         room_c=room,
         around_c={s.to: adjacent for s in conductances(run.room)} | {"outdoor": run.outdoor_temp_c + drift_k},
         unit=1.0 + OUTDOOR_SLOPE[0] * drift_k + ROOM_SLOPE[0] * (room - run.room_temp_c),
-        mass_w=np.interp(time, steps, way.mass_w, left=0.0),
+        mass_w=np.interp(time, steps, way.mass_w, left=0.0) - _warming_w(run, time),
     )
+
+
+def _warming_w(run: Run, time_s: FloatArray) -> FloatArray:
+    """Radiant heat that walls still keep, from the start of the heaters on. [W]"""
+    stores, share = prior_stores(run.room), float(np.mean(RADIANT_SHARE[run.equipment.heater_kind]))
+    warmed_k = RADIANT_TO_WALLS * share * max(run.capacity_w - run.other_loads_w, 0.0) / stores.film_w_per_k
+    conductance, tau = (each[1:] for each in stores_of(run.room))  # the first follows the air, not the walls
+    return np.where(time_s < 0.0, 0.0, warmed_k * np.exp(-np.maximum(time_s, 0.0)[:, None] / tau) @ conductance)
 
 
 def _heat_w(run: Run, course: _Course) -> FloatArray:

@@ -15,7 +15,7 @@ from reduction.room.slow_mass_model import prior_stores
 
 # U95 after a characterisation: medians of `python -m tests.coverage.study --rooms 200`, rooms of 22 to 45 m³.
 OUTDOOR_U95_W_PER_K, NEIGHBOUR_U95_W_PER_K, TOGETHER_U95_W_PER_K = 10.5, 15.7, 9.0
-FAST_STORE_U95_J_PER_K = 380e3
+FAST_STORE_U95_J_PER_K = 560e3
 SLOW_STORE = 0.4  # of its conductance and capacity: what such runs say of it, common practice, no source
 LEAST_CORRELATION = -0.95  # so that errors told together stay possible
 WORTH_SAYING = 0.005  # of U95: what buys less is lost in its own rounding

@@ -28,11 +28,11 @@ HEAT_CAPACITY_J_PER_M2_K = {
     "heavy": 260e3,
 }
 """Effective heat capacity per floor area by construction, ISO 13790, 12.3.1.2, table 12."""
-FAST_SHARE = (0.1, 0.7)
-"""Of that capacity, what follows the air within an hour: the rest is slow mass (common practice, no source)."""
+FAST_J_PER_M2_K = (10e3, 60e3)
+"""Of air and what stands in it, per floor area: from 10 kJ/(m²·K), the default of ISO 52016-1 (from memory), to a
+room full of furniture, some 50 kg/m² (common practice, no source). Walls, light ones too, are slow mass."""
 STOREY_M = 2.5
 LEAST_EIGENVALUE = 1e-6  # of a correlation, for its factor to exist in floating point
-UNKNOWN_CLASSES = ("very_light", "heavy")
 
 
 @dataclass(frozen=True)
@@ -122,17 +122,17 @@ def total_ua(surfaces: Sequence[Surface]) -> tuple[float, float]:
 
 
 def fast_store(room: Room) -> Store:
-    """Heat capacity that follows the air: the tester's, or a band by floor area and construction.
+    """Heat capacity that follows the air: the tester's, or a band by floor area.
 
     References
     ----------
-    ISO 13790 table 12 for the classes; the share that is fast is common practice.
+    Sources of the band: beside `FAST_J_PER_M2_K`.
 
     Examples
     --------
-    >>> store = fast_store(Room(volume_m3=37.5, construction="medium"))
+    >>> store = fast_store(Room(volume_m3=37.5))
     >>> round(store.c_j_per_k / 1e3), round(store.u_j_per_k / 1e3)
-    (990, 429)
+    (525, 217)
     """
     if room.c_eff_j_per_k is not None:
         given = room.c_eff_u95_j_per_k
@@ -140,10 +140,8 @@ def fast_store(room: Room) -> Store:
         how = room.found_by or "as the tester states it"
         return Store(room.c_eff_j_per_k, u, False, how if given is not None else f"{how}, ±50 % assumed")
     floor_m2 = room.floor_m2 or room.volume_m3 / STOREY_M
-    classes = UNKNOWN_CLASSES if room.construction == "unknown" else (room.construction,) * 2
-    low = HEAT_CAPACITY_J_PER_M2_K[classes[0]] * floor_m2 * FAST_SHARE[0]
-    high = HEAT_CAPACITY_J_PER_M2_K[classes[1]] * floor_m2 * FAST_SHARE[1]
-    how = f"not characterised: {low / 1e3:.0f} to {high / 1e3:.0f} kJ/K by floor area and construction (ISO 13790)"
+    low, high = (each * floor_m2 for each in FAST_J_PER_M2_K)
+    how = f"not characterised: {low / 1e3:.0f} to {high / 1e3:.0f} kJ/K for air and furniture on {floor_m2:.0f} m²"
     return Store((low + high) / 2.0, float((high - low) / np.sqrt(12.0)), True, how)
 
 

@@ -26,7 +26,7 @@ from reduction.room.slow_mass_model import (
     prior,
     prior_stores,
 )
-from reduction.room.slow_mass_shares import Share, joint
+from reduction.room.slow_mass_shares import SHAPE_REL_U, Share, joint
 from reduction.session import Room, Session
 
 FloatArray = NDArray[np.float64]
@@ -65,7 +65,7 @@ class Beliefs:
         weight = np.exp(self.log_weight - self.log_weight.max())
         weight /= weight.sum()
         mean = weight @ self.mean
-        variance = weight @ (np.sum(self.pull * self.at, axis=2) + (self.mean - mean) ** 2)
+        variance = weight @ (np.sum(self.pull * self.at, axis=2) + (self.mean - mean) ** 2) + (SHAPE_REL_U * mean) ** 2
         return mean, np.sqrt(np.maximum(variance, LEAST_U_W**2)), weight
 
 
@@ -145,7 +145,8 @@ def slow_mass_release(
     before, after = _beliefs(stores, chosen, drivers, drivers.spans(windows), evidence)
     (_, prior_u, _), (value, u, weight) = before.mixed(), after.mixed()
     slow_s = float(weight @ chosen.stores_s[1])
-    together = joint(np.mean(windows, axis=1), weight, after.mean, after.at, after.pull, coefficient_names(drivers))
+    since_s = np.maximum(np.mean(windows, axis=1) - drivers.start_s, 0.0)
+    together = joint(since_s, weight, after.mean, after.at, after.pull, coefficient_names(drivers))
     shares = together.shares(session.room.name or session.name, session.name, LEAST_U_W)
     return tuple(
         SlowMassRelease(float(v), float(s), _how(session.room, evidence, float(p), float(s), slow_s), parts)

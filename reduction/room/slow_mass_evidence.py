@@ -29,6 +29,8 @@ MOST_STRETCHES = 40
 LEVEL_STEP = 0.06  # of the unit's power, or LEVEL_STEP_W: more than noise and slow drift with outdoor temperature
 LEVEL_STEP_W = 25.0
 DISTURBING = frozenset({"door", "sun", "fan", "frost", "exclude"})
+SWITCHED_W = 100.0  # between off and on; a smaller step needs no whole cycles
+BY_DEGREES = 0.15  # of its time that a heater spends midway: a switch is hardly ever seen there
 DISTURBED_S = 1800.0  # a door or the sun keeps its effect for about this long
 OUTDOOR_SLOPE = (-0.008, 0.006)  # capacity per K of outdoor air: published surfaces of room units, mean and sd
 ROOM_SLOPE = (0.015, 0.015)  # capacity per K of room air, dry coil to wet coil
@@ -94,10 +96,11 @@ def _runs(power_w: FloatArray, calm: NDArray[np.bool_], step_s: float) -> list[t
 
 
 def _cycle_starts(heater_w: FloatArray, first: int, last: int) -> IntArray:
-    """Cells in which a switched heater comes on."""
+    """Cells in which a switched heater comes on; every cell of one that is turned by degrees, or not at all."""
     part = heater_w[first:last]
     low, high = np.percentile(part, [2.0, 98.0])
-    if high - low < 100.0:
+    between = np.abs(part - (low + high) / 2.0) < (high - low) / 4.0
+    if high - low < SWITCHED_W or between.mean() > BY_DEGREES:
         return np.arange(first, last)
     on = part > (low + high) / 2.0
     return first + 1 + np.flatnonzero(on[1:] & ~on[:-1])

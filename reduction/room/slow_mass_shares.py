@@ -16,8 +16,11 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 # A few stores stand for many, so what the model gets wrong in one window it gets less and less wrong the same way
-# later: e-folding time for which differences of windows in simulated rooms of nine stores are covered (own study).
-ALIKE_FOR_S = 50.0 * 3600.0
+# later. What relaxes goes by ratios of times, so windows soon after a start part sooner than late ones: e-foldings of
+# the time since the log began, and an earlier start, for which differences in simulated rooms are covered (own study).
+ALIKE_FOR_LOG = 30.0
+BEGAN_BEFORE_S = 1800.0
+SHAPE_REL_U = 0.15  # … and of a release, what their shape gets wrong whatever the log tells (own study)
 ROUNDING_W = 1e-3  # of the difference of squares that is a window's own
 WORTH_A_LINE = 0.1  # of a window's u: a smaller share (1 % of its variance) joins what is the window's own
 
@@ -65,14 +68,14 @@ class Joint:
 
 
 def joint(
-    middle_s: FloatArray, weight: FloatArray, mean_w: FloatArray, at: FloatArray, pull: FloatArray, names: Sequence[str]
+    since_s: FloatArray, weight: FloatArray, mean_w: FloatArray, at: FloatArray, pull: FloatArray, names: Sequence[str]
 ) -> Joint:
     """Return the errors of all windows together over weighted choices of time constants.
 
     Parameters
     ----------
-    middle_s
-        Middle of each window, shape (windows,). [s]
+    since_s
+        Time from the start of the log to the middle of each window, shape (windows,). [s]
     weight
         Of each choice, shape (choices,), summing to one.
     mean_w
@@ -83,9 +86,12 @@ def joint(
     names
         Of the leading coefficients, those that are the room's.
     """
-    off = mean_w - weight @ mean_w
+    best = weight @ mean_w
+    off = mean_w - best
     covariance = np.einsum("c,cij,ckj->ik", weight, pull, at) + (off.T * weight) @ off
-    alike = np.exp(-np.abs(np.subtract.outer(middle_s, middle_s)) / ALIKE_FOR_S)
+    covariance += SHAPE_REL_U**2 * np.outer(best, best)
+    age = np.log(since_s + BEGAN_BEFORE_S)
+    alike = np.exp(-np.abs(np.subtract.outer(age, age)) / ALIKE_FOR_LOG)
     # The largest part of `alike` that is the same everywhere, so that what is left of a covariance stays one.
     same = 1.0 / np.linalg.pinv(alike).sum()
     room = np.sqrt(same) * np.einsum("c,cij->ij", weight, pull[:, :, : len(names)])

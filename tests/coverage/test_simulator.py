@@ -7,11 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.linalg import expm
 
 from fixtures.replicas import rooms as network
 from fixtures.replicas.loggers import PROBE, _read
 from fixtures.replicas.run import simulate
 from fixtures.replicas.sessions import KINDS, STEP_S, draw_plan
+from tests.layered_walls import ROOMS, uptake_w_per_k
 
 FOLDER = Path(network.__file__).parent
 
@@ -75,3 +77,20 @@ def test_readings_are_wrong_by_no_more_than_their_limits() -> None:
     assert np.all(np.abs(means - 24.0) < limit)
     assert np.std(means) == pytest.approx(np.hypot(PROBE.offset, PROBE.gain * 24.0) / np.sqrt(3.0), rel=0.15)
     assert STEP_S == 5.0
+
+
+def test_simulated_walls_take_up_heat_as_layered_ones_do() -> None:
+    """Air held one kelvin up: what flows into everything but furniture, of many rooms, against walls solved exactly."""
+    hours = np.array([0.5, 1.0, 2.0, 4.0])
+    rooms = network.draw_rooms(np.random.default_rng(4), 200)
+    a, _ = rooms.rates()
+    walls = slice(network.WALL_SKIN, None)
+    into = a[:, walls, network.AIR] * rooms.capacity[:, walls]  # W/K from the air to each store
+    inner = a[:, walls, walls]
+    missing = np.linalg.solve(inner, a[:, walls, network.AIR, None])  # each store's way to where it will settle, −K
+    flows = [np.einsum("ri,rij,rjk->r", into, expm(inner * 3600.0 * hour), -missing) for hour in hours]
+    found = np.array(flows) * (30.0 / rooms.volume_m3) ** (2.0 / 3.0)
+    low, middle, high = np.percentile(found, [5.0, 50.0, 95.0], axis=1)
+    every = np.array([uptake_w_per_k(each, 3600.0 * hours) for each in ROOMS])
+    assert np.all((every > 0.7 * low) & (every < 1.3 * high))
+    assert middle == pytest.approx(every.mean(axis=0), rel=0.3)

@@ -12,7 +12,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from reduction.errors import ReductionError
-from reduction.ground.constants import SECONDS_PER_HOUR
+from reduction.ground.constants import SECONDS_PER_HOUR, eer_from_cop
 from reduction.planning.plan import plan_test
 from reduction.planning.plan_report import STEPS
 from reduction.planning.plan_request import Plan, PlanRequest
@@ -70,6 +70,7 @@ def _planned(asked: PlanRequest, plan: Plan) -> dict[str, Any]:
         "targets": [
             {
                 "plan": target,
+                "eer": eer_from_cop(target.capacity_w / target.power_w),
                 "hours": target.time_to_steady_s / SECONDS_PER_HOUR,
                 "lighter": target.time_to_steady_range_s[0] / SECONDS_PER_HOUR,
                 "heavier": target.time_to_steady_range_s[1] / SECONDS_PER_HOUR,

@@ -15,7 +15,7 @@ from reduction.errors import InvalidSession
 from reduction.ground.constants import BTU_PER_H_PER_W
 from reduction.ground.rounding import with_unit
 from reduction.planning.circuits import Circuit
-from reduction.planning.forecast import Run, forecast, room_time_constant_s
+from reduction.planning.forecast import Run, forecast
 from reduction.planning.plan import plan_test
 from reduction.planning.plan_report import plan_report
 from reduction.planning.plan_request import Equipment, Plan, PlanRequest
@@ -130,8 +130,12 @@ def test_conditions_are_run_in_the_order_of_least_change() -> None:
 
 
 def test_a_heavier_room_takes_longer() -> None:
-    light, heavy = (Room(volume_m3=30.0, construction=kind) for kind in ("very_light", "heavy"))
-    assert room_time_constant_s(heavy) > room_time_constant_s(light)
+    light, heavy = (
+        _plan(room=Room(volume_m3=30.0, construction=kind), targets=(COOL,), start_room_temp_c=28.0).targets[0]
+        for kind in ("very_light", "heavy")
+    )
+    assert heavy.time_to_steady_s > light.time_to_steady_s
+    assert heavy.mass_release_w > light.mass_release_w
 
 
 def test_a_room_that_starts_far_off_takes_longer_and_its_walls_still_give() -> None:

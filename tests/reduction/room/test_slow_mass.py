@@ -28,11 +28,13 @@ def a_room(slow_mass: SlowMass | None = None) -> Room:
     return Room(volume_m3=30.0, surfaces=SURFACES, c_eff_j_per_k=4e5, c_eff_u95_j_per_k=4e4, slow_mass=slow_mass)
 
 
-def a_log(room_c: Any, *, heater_w: Any = None, outdoor_c: Any = 30.0) -> Timeline:
+def a_log(
+    room_c: Any, *, heater_w: Any = None, outdoor_c: Any = 30.0, heater: Role = Role.HEATER_CONSTANT_POWER
+) -> Timeline:
     """Room and outdoor temperature; with `heater_w` also a unit at one power, so that there is evidence."""
     channels = {"room": (Role.ROOM_TEMP, room_c), "outdoor": (Role.OUTDOOR_TEMP, outdoor_c)}
     if heater_w is not None:
-        channels |= {"unit": (Role.UNIT_POWER, 600.0), "heater": (Role.HEATER_CONSTANT_POWER, heater_w)}
+        channels |= {"unit": (Role.UNIT_POWER, 600.0), "heater": (heater, heater_w)}
     return align(
         tuple(
             a_series(TIME_S, np.broadcast_to(np.asarray(values, float), TIME_S.shape), role, column=name, key=name)
@@ -49,8 +51,7 @@ def release(
         unit=UnitUnderTest(model="Norvane W9", kind=UnitKind.WINDOW),
         room=room or a_room(),
         files=(LogFile(path="log.csv"),),
-        heater_kind="fan_forced",
-        **fields,
+        **{"heater_kind": "fan_forced", **fields},
     )
     return list(slow_mass_release(timeline, session, [(NOON_S + a * HOUR_S, NOON_S + b * HOUR_S) for a, b in hours]))
 
@@ -106,6 +107,25 @@ def test_the_drift_of_the_balance_at_one_unit_power_shows_what_the_mass_still_gi
     assert "stretches at one power" in found.how
 
 
+def test_a_heater_turned_by_degrees_speaks_as_a_constant_one_does() -> None:
+    given = 240.0 * np.exp(-SINCE_S / (2 * HOUR_S))
+    logs = [
+        a_log(22.0, heater_w=1500.0 - 15.0 * 8.0 - given, heater=role)
+        for role in (Role.HEATER_CONSTANT_POWER, Role.HEATER_CYCLING_POWER)
+    ]
+    (constant,), (turned,) = (release(log, (2.0, 4.0)) for log in logs)
+    assert turned.value_w == pytest.approx(constant.value_w)
+    assert "stretches at one power" in turned.how
+
+
+def test_walls_keep_radiant_heat_as_they_would_that_of_warmer_air() -> None:
+    # reciprocity: of P_r on the walls P_r/(hA) is kept like a step of the air, by G·exp(−t/τ) of each store
+    log = a_log(22.0, heater_w=1400.0)
+    (fan,), (radiant,) = (release(log, (1.0, 2.0), heater_kind=kind) for kind in ("fan_forced", "radiant"))
+    assert radiant.value_w < fan.value_w - 5.0
+    assert radiant.u_w > fan.u_w
+
+
 def test_evidence_next_to_an_open_door_is_not_used() -> None:
     at = datetime.fromtimestamp(NOON_S, UTC)
     end = datetime.fromtimestamp(NOON_S + HOURS * HOUR_S, UTC)
@@ -137,8 +157,8 @@ def test_simulated_rooms_after_a_change_of_set_point_are_followed() -> None:
         u.append(found.u_w)
     off = np.array(value) - np.array(true)
     assert np.std(true) > 80.0
-    assert np.std(off) < 0.6 * np.std(true)
-    assert np.mean(np.abs(off) < 2 * np.hypot(u, 15.0)) > 0.85
+    assert np.std(off) < 0.5 * np.std(true)
+    assert np.mean(np.abs(off) < 2 * np.hypot(u, 15.0)) > 0.82  # of 40; the coverage study tells more closely
 
 
 def test_declared_sun_is_not_taken_for_the_mass() -> None:
@@ -150,5 +170,5 @@ def test_declared_sun_is_not_taken_for_the_mass() -> None:
     (said,) = release(
         timeline, (0.5, 2.9), solar=[{"power_w": 200.0, "u95_w": 40.0, "start_utc": start, "end_utc": end}]
     )
-    assert abs(said.value_w) < 5.0
+    assert abs(said.value_w) < 8.0
     assert abs(said.value_w) < abs(unsaid.value_w)
