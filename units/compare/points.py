@@ -256,7 +256,8 @@ def _by_unit(points: Iterable[PointRow]) -> dict[UUID, list[PointRow]]:
 def published_in(unit_ids: list[UUID]) -> list[Edition]:
     """Return the current editions that hold points of these units, without their documents."""
     current = Edition.objects.filter(points__unit__in=unit_ids, points__is_current=True).distinct()
-    return list(current.select_related("review").defer("document", "html"))
+    rows = current.select_related("review").defer("document", "html")
+    return list(rows.order_by("-published_at", "review__slug"))
 
 
 def public_detail(detail: dict[str, Any]) -> dict[str, Any]:

@@ -126,7 +126,8 @@ def _meanings() -> Iterator[tuple[str, ...]]:
 
 
 def _licences() -> Iterator[tuple[Any, ...]]:
-    for edition in Edition.objects.filter(points__is_current=True).distinct().select_related("review").defer("html"):
+    current = Edition.objects.filter(points__is_current=True).order_by("review__slug", "number").distinct()
+    for edition in current.select_related("review").defer("html"):
         data, slug = parsed(edition), edition.review.slug
         address = f"/published/{slug}/{edition.number}/"
         licence = data.get("licence", {"name": "", "url": ""})

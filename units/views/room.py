@@ -36,7 +36,7 @@ def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     """List the rooms of the bench of work."""
     rooms = access.visible(Room, request.user).filter(bench=bench)
     context = {
-        "rooms": rooms.annotate(found_on=Max("values__valid_from")),
+        "rooms": rooms.annotate(found_on=Max("values__valid_from")).order_by("name"),
         "may_edit": access.may(bench, request.user, "edit"),
     }
     return render(request, "units/rooms.html", context)

@@ -31,7 +31,7 @@ def listing(request: BenchRequest, bench: Bench) -> HttpResponse:
     counted = units.annotate(
         session_count=Count("sessions", distinct=True),
         point_count=Count("points", filter=STANDING, distinct=True),
-    )
+    ).order_by("maker", "model", "created_at", "pk")  # counting drops the model's own order
     context = {"units": counted, "may_edit": access.may(bench, request.user, "edit")}
     return render(request, "units/units.html", context | {"is_synthetic": bench.is_synthetic})
 
