@@ -46,7 +46,8 @@ def build(*, password: str, tell: Tell) -> Bench:
         reduction = _session(bench, unit, its_rooms[plan["room"]], probes, made.document, made.folder, owner)
         tell(_figures(reduction))
     for review in demo_reviews.publish_all(bench=bench, by=owner):
-        tell(f"Review: {review.title}, {review.editions.count()} editions")
+        number = review.editions.count()
+        tell(f"Review: {review.title}, {f'edition {number}' if number else 'a draft'}")
     return bench
 
 
