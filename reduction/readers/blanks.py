@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from reduction.readers.layout import ENOUGH_LINES, HEAD_LINES, beside_numbers, find_delimiter, is_data
+from reduction.readers.cells import is_data
+from reduction.readers.heading_rows import beside_numbers
+from reduction.readers.layout import ENOUGH_LINES, HEAD_LINES, find_delimiter
 
 _LEAST_COLUMNS = 3  # a date, a time and a reading, or a stamp, a name and a reading
 _STEADY = 0.9

@@ -16,8 +16,9 @@ from reduction.errors import Place, UnreadableValue
 from reduction.readers.blanks import parted_by_tabs, with_whole_headings
 from reduction.readers.decimal_marks import GROUPED_POINT, decimal_mark
 from reduction.readers.grid import MISSING_WORDS, Grid, Layout, as_text
+from reduction.readers.heading_rows import unique_names
 from reduction.readers.headings import parse_headings
-from reduction.readers.layout import layout_of_rows, read_layout, split_lines, unique_names
+from reduction.readers.layout import layout_of_rows, read_layout, split_lines
 from reduction.readers.refusals import refusal
 from reduction.readers.source import MAX_LINE
 from reduction.readers.table import Fault, Guess, Question

@@ -72,7 +72,8 @@ def _open(seen: Sequence[Course], proposals: Proposals, *quantities: str) -> lis
 def _powers(
     rest: list[Course], everything: Sequence[Course], temperatures: Sequence[Course], proposals: Proposals
 ) -> None:
-    """Heaters switch to nothing and back or follow the mains; the coldest air follows the unit."""
+    """Heaters switch to nothing and back or follow the mains; the coldest air follows the unit; no load is negative."""
+    rest = [course for course in rest if course.median > -_OFF_W]
     for course in rest:
         s = switching(course.column)
         if s.changes >= CYCLES and s.low_w <= _OFF_W and s.level_w >= _LEAST_HEATER_W:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from reduction.readers.grid import Grid, is_numeric, to_floats
 from reduction.readers.headings import Heading, words_of
+from reduction.readers.stamps import epoch_scale
 from reduction.readers.table import Fault, FloatArray, Guess
 from reduction.readers.words import words_for
 
@@ -47,3 +48,11 @@ def counts_rows(grid: Grid, index: int) -> bool:
         return False
     steps = to_floats(column.slice(0, 1000))
     return len(steps) < 2 or bool(((steps[1:] - steps[:-1]) == 1).mean() > 0.5)
+
+
+def counts_seconds(grid: Grid, index: int) -> bool:
+    """Tell a further clock that counts from 1970, by its heading and its size."""
+    column = grid.columns[index]
+    if not is_numeric(column) or not words_for("part", "time") & set(words_of(grid.names[index])):
+        return False
+    return epoch_scale(to_floats(column)) is not None

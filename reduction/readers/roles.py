@@ -85,13 +85,13 @@ def _power(column: Column, role: Role, sure: float) -> tuple[Role, str, float]:
     """Describe a power by its switching; that tells a heater on a thermostat from one that runs on."""
     s = switching(column)
     if s.changes >= CYCLES:
-        seen = f"it switches {s.changes} times between {s.low_w:.0f} and {s.level_w:.0f} W"
+        seen = f"it switches {s.changes} times between {s.low_w:,.0f} and {s.level_w:,.0f} W"
     elif s.changes:
-        seen = f"it changes {s.changes} time(s), {s.level_w:.0f} W while on"
+        seen = f"it changes {s.changes} time(s), {s.level_w:,.0f} W while on"
     elif s.level_w < _OFF_W:
         seen = f"it never draws more than {s.level_w:.0f} W"
     else:
-        seen = f"it runs on at {s.level_w:.0f} W (± {s.spread:.1%})"
+        seen = f"it draws {s.level_w:,.0f} W (± {100 * s.spread:.1f} %) without a break"
     if role is not Role.HEATER_CONSTANT_POWER or sure > 0.9:
         return role, seen, sure
     if s.changes >= CYCLES:

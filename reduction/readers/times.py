@@ -119,13 +119,21 @@ def _find(grid: Grid, file: str, profile: Profile) -> Reading:
     for look in (separate_parts, instants, two_columns, counted, times_of_day, elapsed):
         for index in order:
             if reading := look(grid, index, file, profile):
-                return reading
+                return _surer(reading, grid, order, file, profile)
     if clocks := [grid.names[i] for i in order if is_clock(grid.columns[i])]:
         raise UnreadableTime(place=Place(file, column=clocks[0]), found="times of day without a date",
             expected="a date in the stamp, in a column of its own or stated for the file",
             remedy="State the date of the first row (declared_date).")  # fmt: skip
     raise UnreadableTime(place=Place(file), found=_looked_at(grid), expected="a column of time stamps",
         remedy="Name the time column (time_column), or state when the log started (start_utc).")  # fmt: skip
+
+
+def _surer(reading: Reading, grid: Grid, order: Sequence[int], file: str, profile: Profile) -> Reading:
+    """Take a column that counts from 1970, and so needs no zone, where the file has one beside local stamps."""
+    if reading.stamps.zoned or profile.time_column is not None:
+        return reading
+    others = (counted(grid, i, file, profile) for i in order if i not in reading.columns)
+    return next((other for other in others if other is not None and other.stamps.zoned), reading)
 
 
 def _candidates(grid: Grid, file: str, profile: Profile) -> Sequence[int]:

@@ -8,7 +8,7 @@ from reduction.readers.grid import Grid
 from reduction.readers.headings import Heading, parse_headings
 from reduction.readers.naming import named_from_outside
 from reduction.readers.numbers import Values, read_values
-from reduction.readers.raw import Raw, Raws, counts_rows
+from reduction.readers.raw import Raw, Raws, counts_rows, counts_seconds
 from reduction.readers.table import FloatArray, Guess
 from reduction.readers.tidy import in_order
 from reduction.readers.times import Times
@@ -39,6 +39,9 @@ def _numbers(grid: Grid, times: Times, headings: list[Heading]) -> tuple[list[tu
         name = grid.names[index]
         if counts_rows(grid, index):
             left_out.append(Guess("left_out", name, f"“{name}” counts the rows", 0.95))
+            continue
+        if counts_seconds(grid, index):
+            left_out.append(Guess("left_out", name, f"“{name}” holds further stamps", 0.9))
             continue
         read = read_values(grid.columns[index], grid.decimal, name, grid.row_number, headings[index].unit)
         if read is None:
