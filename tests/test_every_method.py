@@ -5,6 +5,8 @@ The addresses come from the resolver by way of the table of roles, so a new one 
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -49,6 +51,20 @@ def test_a_method_that_an_address_does_not_take_is_refused_as_such(
 ) -> None:
     refused = {method: answered(owner, method, name, scene) for method in UNSAFE if method not in taken_by(name)}
     assert {method: status for method, status in refused.items() if status != 405} == {}
+
+
+def test_every_form_that_is_sent_carries_its_token() -> None:
+    """The other side of it: a form without one would be refused to the person it is for."""
+    templates = [path for app in ("units", "tests_app") for path in sorted(Path(app, "templates").rglob("*.html"))]
+    forms = [
+        (path.name, form)
+        for path in templates
+        for form in re.findall(
+            r"<form\b[^>]*method=.?post.*?</form>", path.read_text("utf-8"), re.DOTALL | re.IGNORECASE
+        )
+    ]
+    assert len(forms) > 50
+    assert [name for name, form in forms if "{% csrf_token %}" not in form] == []
 
 
 @pytest.mark.parametrize("name", sorted(name for name in TABLE if taken_by(name)))

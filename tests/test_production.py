@@ -117,6 +117,7 @@ client.get("/shared/Zm9vYmFyc2VjcmV0/", secure=True, headers={"Authorization": "
 from units.models import Person
 Person.objects.create_user("odile", password="a long and quiet evening")
 signed = client.post("/account/sign-in/", {"username": "odile", "password": "a long and quiet evening"}, secure=True)
+client.post("/account/display/", {"temperature": "F"}, secure=True)
 cookies = {name: {key: bool(value[key]) for key in ("secure", "httponly")} | {"samesite": value["samesite"]}
            for name, value in client.cookies.items()}
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -179,7 +180,7 @@ def test_cookies_go_over_https_only_and_no_script_reads_them(asked: subprocess.C
     told = json.loads(asked.stdout)
     assert told["signed"] == 302
     locked = {"secure": True, "httponly": True, "samesite": "Lax"}
-    assert told["cookies"] == {"sessionid": locked, "csrftoken": locked}
+    assert told["cookies"] == {"sessionid": locked, "csrftoken": locked, "display": locked}
 
 
 def test_logs_are_json_and_hold_no_secret(asked: subprocess.CompletedProcess[str]) -> None:

@@ -10,7 +10,7 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.core.exceptions import TooManyFilesSent
+from django.core.exceptions import RequestDataTooBig, TooManyFilesSent
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
@@ -113,11 +113,13 @@ class ProblemsMiddleware:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """Answer 400; who sent too many files at once is told how many may come."""
-    most = settings.DATA_UPLOAD_MAX_NUMBER_FILES
-    is_many = isinstance(exception, TooManyFilesSent)
-    sentence = f"Too many files came at once. Send at most {most}, and the rest after." if is_many else ""
-    return page(request, HTTPStatus.BAD_REQUEST, sentence)
+    """Answer 400; who sent too many files or too much text at once is told how much may come."""
+    files, kilobytes = settings.DATA_UPLOAD_MAX_NUMBER_FILES, settings.DATA_UPLOAD_MAX_MEMORY_SIZE // 1024
+    sentences = {
+        TooManyFilesSent: f"Too many files came at once. Send at most {files}, and the rest after.",
+        RequestDataTooBig: f"Too much came at once. Send at most {kilobytes:,} kB beside files.",
+    }
+    return page(request, HTTPStatus.BAD_REQUEST, sentences.get(type(exception), ""))
 
 
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from tests import builders, logs
 from tests_app.models import Evidence, Session
+from units.actions import tokens
 from units.models import Bench
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +68,29 @@ def test_a_program_that_sends_too_many_files_is_told_so(tester: Client, settings
     answer = tester.post(reverse("api-sessions"), {"document": "{}", "files": files})
     assert answer.status_code == 400
     assert "Send at most 1" in json.dumps(answer.json())
+
+
+def test_a_session_document_larger_than_any_is_not_read_into_memory(tester: Client) -> None:
+    document = ContentFile(b"{" + b" " * 5_000_000, name="SESSION.json")
+    files = ContentFile(b"t,a\n", name="a.csv")
+    answer = tester.post(reverse("session-import"), {"document": document, "files": files})
+    assert answer.status_code == 422
+    assert "This file is larger than 5 MB, which no session document is." in answer.text
+
+
+JSON, FORM = "application/json", "application/x-www-form-urlencoded"
+
+
+@pytest.mark.parametrize(
+    ("name", "content_type"), [("api-plan", JSON), ("api-units", JSON), ("api-units", FORM), ("unit-new", FORM)]
+)
+def test_a_text_larger_than_any_is_refused_in_words(name: str, content_type: str, tester: Client, bench: Bench) -> None:
+    _, secret = tokens.make(bench=bench, label="logger", token_role="owner", days=7, by=tester.person)
+    bearer = {"Authorization": f"Bearer {secret}"}
+    client, headers = (Client(), bearer) if name.startswith("api") else (tester, {})
+    answer = client.post(reverse(name), f'"{"x" * 3_000_000}"', content_type=content_type, headers=headers)
+    assert answer.status_code == 400
+    assert "Too much came at once. Send at most 2,560 kB beside files." in answer.content.decode()
 
 
 def page_of(title: str) -> bytes:

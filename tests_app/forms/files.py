@@ -8,6 +8,8 @@ from django import forms
 
 from tests_app.forms.sessions import Instant, ZoneField
 
+MOST_DOCUMENT_BYTES = 5_000_000
+
 
 class SeveralFiles(forms.ClearableFileInput):
     """A file input that takes several files."""
@@ -50,6 +52,15 @@ class ImportForm(forms.Form):
         help_text="SESSION.json, as another bench or the command line wrote it.",
     )
     files = SeveralFilesField(label="Its log files", help_text="All that the document lists.")
+
+    def clean_document(self) -> Any:
+        """Refuse a file that is no document by its size, before it is read into memory."""
+        document = self.cleaned_data["document"]
+        if document.size > MOST_DOCUMENT_BYTES:
+            raise forms.ValidationError(
+                "This file is larger than 5 MB, which no session document is. Choose SESSION.json."
+            )
+        return document
 
 
 class BeginUploadForm(forms.Form):
