@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import sqlite3
+import time
 from datetime import UTC, datetime, timedelta
 
 import psycopg
@@ -237,3 +238,19 @@ def test_a_job_whose_own_process_ended_is_told_so_when_it_is_looked_at(session: 
     job = Job.objects.create(bench=session.bench, session=session, what=tasks.REDUCTION, state=Job.State.RUNNING)
     Job.objects.update(heard_at=datetime.now(UTC) - LATER)
     assert tasks.LOST in tester.get(reverse("job", args=[job.pk])).content.decode()
+
+
+def test_a_database_that_is_held_for_a_while_does_not_silence_who_works(settings, monkeypatch) -> None:
+    settings.JOB_SILENT_S = 0.04
+    said = []
+
+    def held(job: Job) -> None:
+        said.append(job)
+        raise OperationalError("database is locked")
+
+    monkeypatch.setattr(jobs, "_attempt", held)
+    with jobs.heartbeat(Job()):
+        deadline = time.monotonic() + 20
+        while len(said) < 3 and time.monotonic() < deadline:
+            time.sleep(0.01)
+    assert len(said) >= 3

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from threading import Event, Thread
 
 from django.conf import settings
-from django.db import connection
+from django.db import OperationalError, connection
 from django.db.models import F, QuerySet
 from django_tasks import TaskResultStatus, default_task_backend
 from django_tasks.exceptions import TaskResultDoesNotExist
@@ -78,7 +78,8 @@ def heartbeat(job: Job) -> Iterator[None]:
 
     def beat() -> None:
         while not is_over.wait(settings.JOB_SILENT_S / BEATS):
-            _attempt(job).update(heard_at=datetime.now(UTC))
+            with suppress(OperationalError):  # SQLite is held by a long write, maybe this job's: said again at the next
+                _attempt(job).update(heard_at=datetime.now(UTC))
         connection.close()
 
     thread = Thread(target=beat, daemon=True)
