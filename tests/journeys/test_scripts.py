@@ -71,6 +71,7 @@ def test_the_end_of_a_window_is_dragged(proposed_session: Session, browser_page:
     sign_in(page, "tester")
     page.goto(f"/sessions/{proposed_session.pk}/windows/")
     handle = page.locator(".handle[title$='drag its end']")
+    page.locator("#chart-timeline svg").evaluate("svg => svg.scrollIntoView()")  # it is taller than half a screen
     box = handle.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
