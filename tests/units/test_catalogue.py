@@ -283,3 +283,13 @@ def test_what_another_worker_stored_meanwhile_is_not_written_over(bench, monkeyp
     shelf.refresh([unit])
     entry = CatalogueEntry.objects.get(unit=unit, audience="bench")
     assert entry.point_count == unit.points.count() == len(others)
+
+
+@pytest.mark.parametrize("is_synthetic", [True, False])
+def test_units_that_are_offered_to_pick_are_labelled_where_they_are_invented(bench, visitor, is_synthetic):
+    unit = builders.a_unit(bench=bench, is_synthetic=is_synthetic)
+    builders.a_published_point(unit=unit)
+    shelf.refresh([unit])
+    page = visitor.get(reverse("compare")).text
+    assert str(unit) in page
+    assert ("Synthetic data." in page) is is_synthetic

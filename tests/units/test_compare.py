@@ -295,13 +295,3 @@ def test_a_page_asks_the_database_as_often_for_nine_units_as_for_two(
             assert client.get(address).status_code == 200
         counts.append(len(captured))
     assert counts[0] == counts[1]
-
-
-@pytest.mark.parametrize("is_synthetic", [True, False])
-def test_units_that_are_offered_to_pick_are_labelled_where_they_are_invented(bench, visitor, is_synthetic):
-    unit = builders.a_unit(bench=bench, is_synthetic=is_synthetic)
-    builders.a_published_point(unit=unit)
-    shelf.refresh([unit])
-    page = visitor.get(reverse("compare")).text
-    assert str(unit) in page
-    assert ("Synthetic data." in page) is is_synthetic

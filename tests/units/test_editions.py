@@ -217,6 +217,7 @@ def test_a_withdrawn_review_says_so_and_why_at_its_address(edition: Edition, own
         answer = Client().get(address)
         assert answer.status_code == status
         assert "The sample had been tampered with." in answer.content.decode()
+        assert edition.review.title in answer.content.decode()
     assert edition.review.title not in Client().get("/published/").content.decode()
     assert not PublishedPoint.objects.filter(is_current=True).exists()
     assert not CatalogueEntry.objects.filter(audience="public").exists()
@@ -229,6 +230,7 @@ def test_what_became_of_an_edition_is_set_above_it_with_the_style_it_needs(editi
     assert '<div class="notice notice--bad"' in page
     assert ".notice{" in page.partition("</style>")[0]
     assert ".notice--bad," in page.partition("</style>")[0]
+    assert page.count(".notice{border") == 1, "a rule given twice would override the page's own notices"
     assert Edition.objects.get().html == edition.html
 
 

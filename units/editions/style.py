@@ -29,9 +29,10 @@ def _rules() -> tuple[tuple[str, tuple[frozenset[str], ...]], ...]:
 
 
 def set_in(html: str, place: str, part: str) -> str:
-    """Set a part into a page that is dressed already, with the rules it needs: a frozen page did not know of it."""
+    """Set a part into a page that is dressed already, with those rules for it that the page lacks."""
     there = set(WORD.findall(part))
-    style = "".join(rule for rule, needs in _rules() if any(classes and classes <= there for classes in needs))
+    asked = (rule for rule, needs in _rules() if any(classes and classes <= there for classes in needs))
+    style = "".join(rule for rule in asked if rule not in html)
     return html.replace(place, part, 1).replace("</style>", f"{style}</style>", 1)
 
 

@@ -59,7 +59,9 @@ def latest(request: HttpRequest, slug: str) -> HttpResponse:
     found = served(slug, None)
     if found.withdrawn:
         series = read.series(slug)
-        context = {"series": series, "withdrawal": read.withdrawal_of(series[0])}
+        last = read.parsed(series[0])
+        context = {"series": series, "withdrawal": read.withdrawal_of(series[0]), "title": last["title"]}
+        context["is_synthetic"] = last["synthetic"]
         return render(request, "units/published/withdrawn.html", context, status=410)
     return _page(request, found, keep=ASK_AGAIN)
 
