@@ -121,7 +121,8 @@ def surface_at(
 
     Without `own_u` the points' figures are taken as exact: what maps, slopes and conditions leave open.
     """
-    solved = [_fitted(points, each, places, quantity, own_u) for each in maps_for(points[0].kind)]
+    known = _known(points, quantity, own_u)
+    solved = [_fitted(known, each, places, quantity) for each in maps_for(points[0].kind)]
     logs, variances = (np.array([solution[i] for solution in solved]) for i in (0, 1))
     evidence = np.array([solution[2] for solution in solved])
     weights = np.exp(evidence - evidence.max())
@@ -140,23 +141,53 @@ def map_value(each: PerformanceMap, quantity: Quantity, wet_bulb_c: float, outdo
     return power if quantity == "power" else capacity / power
 
 
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """What points say of a quantity whatever the map: places, (n, 2), with u; figures; relative errors."""
+
+    at: FloatArray
+    at_u: FloatArray
+    figures: FloatArray
+    shared: FloatArray
+    own: FloatArray
+
+
+def _known(points: Sequence[RatedPoint], quantity: Quantity, own_u: bool) -> _Known:
+    """Return what points say; without `own_u` as if their figures were exact."""
+    conditions = [(point.wet_bulb, point.outdoor_temp_c) for point in points]
+    figures = [point.figure(quantity) for point in points]
+    keyed = [point.common.get(quantity, {}) for point in points]
+    keys = sorted(set().union(*keyed)) if len(points) > 1 and own_u else []
+    shared = np.array([[errors.get(key, 0.0) for key in keys] for errors in keyed]).reshape(len(points), len(keys))
+    total = np.array([(figure.u / figure.value) ** 2 if own_u else 0.0 for figure in figures])
+    return _Known(
+        at=np.array([[each.value for each in pair] for pair in conditions]),
+        at_u=np.array([[each.u for each in pair] for pair in conditions]),
+        figures=np.array([figure.value for figure in figures]),
+        shared=shared,
+        own=np.maximum(total - (shared**2).sum(axis=1), 0.0),
+    )
+
+
 def _fitted(
-    points: Sequence[RatedPoint], each: PerformanceMap, places: FloatArray, quantity: Quantity, own_u: bool
+    known: _Known, each: PerformanceMap, places: FloatArray, quantity: Quantity
 ) -> tuple[FloatArray, FloatArray, float]:
     """Return ln q and its variance at the places, and the log evidence, of one map.
 
     Weights are by each point's own variance; what points share enters the variance alone, so that a shared error is
-    never traded between points.
+    never traded between points. The conditions are read by the same thermometers in every point: their errors are
+    shared, as large as the map is steep there.
     """
-    at = np.array([(point.wet_bulb.value, point.outdoor_temp_c.value) for point in points])
-    figures = np.array([point.figure(quantity).value for point in points])
-    shared, own = _relative_errors(points, each, at, quantity, own_u)
+    at, own = known.at, known.own
+    steps = HALF_STEP_K * np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
+    above, below = _log_map(each, quantity, (at + steps[:, None]).reshape(-1, 2)).reshape(2, 2, len(at))
+    shared = np.hstack([(above - below).T * known.at_u, known.shared])
     weight = 1.0 / (own + (shared**2).sum(axis=1) + TINY)
     design = _design(at)
     prior = np.diag([TINY, *(1.0 / sd**2 for sd in PRIOR[quantity])])
     inverse = np.linalg.inv(design.T * weight @ design + prior)
     gain = inverse @ design.T * weight
-    observed = np.log(figures) - _log_map(each, quantity, at)
+    observed = np.log(known.figures) - _log_map(each, quantity, at)
     theta = gain @ observed
     common = shared @ shared.T
     np.fill_diagonal(common, 0.0)
@@ -165,30 +196,6 @@ def _fitted(
     there = _design(places)
     variance = np.einsum("ni,ij,nj->n", there, covariance, there)
     return there @ theta + _log_map(each, quantity, places), np.maximum(variance, 0.0), float(-0.5 * misfit)
-
-
-def _relative_errors(
-    points: Sequence[RatedPoint], each: PerformanceMap, at: FloatArray, quantity: Quantity, own_u: bool
-) -> tuple[FloatArray, FloatArray]:
-    """Return relative errors that points share, shape (points, errors), and each point's own variance, (points,).
-
-    The conditions are read by the same thermometers in every point, so theirs are shared.
-    """
-    steps = HALF_STEP_K * np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
-    above, below = _log_map(each, quantity, (at + steps[:, None]).reshape(-1, 2)).reshape(2, 2, len(at))
-    slopes = above - below
-    wet_bulb_u = np.array([point.wet_bulb.u for point in points])
-    outdoor_u = np.array([point.outdoor_temp_c.u for point in points])
-    of_conditions = np.column_stack([slopes[0] * wet_bulb_u, slopes[1] * outdoor_u])
-    if not own_u:
-        return of_conditions, np.zeros(len(points))
-    keyed = [point.common.get(quantity, {}) for point in points]
-    keys = sorted(set().union(*keyed)) if len(points) > 1 else []
-    shared = np.array([[errors.get(key, 0.0) for key in keys] for errors in keyed]).reshape(len(points), len(keys))
-    figures = (point.figure(quantity) for point in points)
-    total = np.array([(figure.u / figure.value) ** 2 for figure in figures])
-    own = np.maximum(total - (shared**2).sum(axis=1), 0.0)
-    return np.hstack([of_conditions, shared]), own
 
 
 def _design(places: FloatArray) -> FloatArray:
