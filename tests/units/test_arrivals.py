@@ -8,6 +8,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
@@ -201,6 +202,18 @@ def test_what_was_sent_before_is_thrown_away_by_the_next_and_after_a_day(newcome
     assert len(_files("arrivals")) == 1
     assert arrivals.expire(now=job.asked_at + timedelta(hours=23)) == 0
     assert arrivals.expire(now=job.asked_at + timedelta(hours=25)) == 1
+    assert nothing_is_here()
+
+
+def test_the_daily_command_throws_old_ones_away_and_what_is_left_of_failed_work(newcomer, capsys):
+    sent(newcomer)
+    long_ago = timezone.now() - arrivals.LIFETIME - timedelta(minutes=1)
+    facts = {"what": arrivals.ARRIVAL, "asked_by": newcomer.person, "detail": {"stored_as": "x"}}
+    Job.objects.create(**facts, state="failed", finished_at=long_ago)
+    Job.objects.update(asked_at=long_ago)
+    call_command("delete_due_benches")
+    assert "Archives that nobody brought in deleted: 1" in capsys.readouterr().out
+    assert not Job.objects.exists()
     assert nothing_is_here()
 
 

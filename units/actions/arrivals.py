@@ -72,7 +72,9 @@ def drop(*, job: Job, by: Person | None) -> None:
 
 def expire(*, now: datetime | None = None) -> int:
     """Forget archives that nobody brought in for a day, with their files; return how many."""
-    old = list(_looks().filter(asked_at__lt=(now or datetime.now(UTC)) - LIFETIME))
+    before = (now or datetime.now(UTC)) - LIFETIME
+    Job.objects.filter(what=ARRIVAL, bench=None, finished_at__lt=before).delete()
+    old = list(_looks().filter(asked_at__lt=before))
     for job in old:
         drop(job=job, by=None)
     return len(old)

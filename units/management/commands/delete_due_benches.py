@@ -1,4 +1,4 @@
-"""Delete what is due: benches whose grace period is over, exports that are old."""
+"""Delete what is due: benches whose grace period is over, exports that are old, archives that nobody brought in."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from units.actions import benches, exports
+from units.actions import arrivals, benches, exports
 from units.models import Bench
 
 
@@ -14,8 +14,8 @@ class Command(BaseCommand):
     """`manage.py delete_due_benches`: to be run once a day."""
 
     help = (
-        "Delete the benches that their owners marked, once the grace period is over, and exports older than a week. "
-        "Run it once a day."
+        "Delete the benches that their owners marked, once the grace period is over, exports older than a week, "
+        "and archives that were sent and not brought in for a day. Run it once a day."
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -24,3 +24,5 @@ class Command(BaseCommand):
             self.stdout.write(f"Deleted: {name}")
         if gone := sum(exports.expire(bench=bench) for bench in Bench.objects.all()):
             self.stdout.write(f"Files of old exports deleted: {gone}")
+        if gone := arrivals.expire():
+            self.stdout.write(f"Archives that nobody brought in deleted: {gone}")
