@@ -27,6 +27,7 @@ from reduction.readers.headings import words_of
 from reduction.readers.local_time import IntArray, Placed, find_zone, place_by_name, place_on_utc
 from reduction.readers.table import Fault, FloatArray, Guess
 from reduction.readers.words import words_for
+from reduction.readers.zone_column import zone_of_column
 from reduction.session import Profile
 
 _PREFERRED = ("utc", "timestamp", "datetime", "time", "date", "zeit", "changed")
@@ -165,6 +166,9 @@ def _zone(grid: Grid, reading: Reading, file: str, profile: Profile, time_zone: 
     for index in reading.columns:
         if found := _HEADING_ZONE.search(grid.names[index].replace("_", " ")):
             return find_zone(found[0]), Guess("time_zone", found[0], f"heading “{grid.names[index]}”", 0.97)
+    if told := zone_of_column(grid):
+        zone, name = told
+        return zone, Guess("time_zone", name, "a column of the file states it in every row", 0.95)
     for line in grid.preamble:
         if found := _PREAMBLE_ZONE.search(line):
             because = f"line “{line.strip()[:60]}” above the data"
