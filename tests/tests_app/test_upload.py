@@ -204,3 +204,16 @@ def test_nobody_else_can_go_on_with_an_upload(begun: PartialUpload, stranger: Cl
     address = reverse("upload-part", args=[begun.session_id, begun.pk])
     assert stranger.get(address).status_code == 404
     assert reader.post(f"{address}?offset=0", b"x", content_type="application/octet-stream").status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("heading", "place"), [("Hall (°F)", "Hall"), ("Hall [°F]", "Hall"), ("Hall east (°F)", "Hall east")]
+)
+def test_a_neighbours_place_is_its_name_without_the_unit_of_the_heading(
+    heading: str, place: str, session: Session, tester: Client
+) -> None:
+    rows = (f"2026-07-14T18:05:{second}Z,74.{second % 3},640" for second in range(10, 50, 10))
+    text = "\n".join([f"time,{heading},AC (W)", *rows])
+    upload.keep_files(session=session, files=[logs.uploaded("log.csv", text.encode())], by=tester.person)
+    channel = Channel.objects.get(column=heading)
+    assert (channel.role, channel.place) == ("adjacent_temp", place)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
@@ -23,6 +24,7 @@ PICTURE_BINS = 96
 PREVIEW_ROWS = 10
 EVIDENCE_BYTES, EVIDENCE_LINES = 2000, 6
 LONGEST_NAME, LONGEST_PATH, LONGEST_PLACE, LONGEST_UNIT = 300, 500, 80, 40  # as the channels' columns hold
+UNIT_AT_END = re.compile(r"\s*[(\[][^()\[\]]*[)\]]\s*$")  # a neighbour is the hall, not the `Hall (°F)`
 APART_BYTES = 16 << 20  # from here on a file is read in a process of its own, whose memory goes with it
 
 
@@ -153,7 +155,7 @@ def _proposal(source: Source, log: Log, column: Column) -> dict[str, Any]:
         "role": column.role.value,
         "quantity_unit": column.quantity_unit[:LONGEST_UNIT],
         "kind": column.kind.value,
-        "place": column.name[:LONGEST_PLACE] if column.role.startswith("adjacent") else "",
+        "place": UNIT_AT_END.sub("", column.name)[:LONGEST_PLACE] if column.role.startswith("adjacent") else "",
         "is_difference": column.is_difference,
         "guesses": [asdict(guess) for guess in (column.role_guess, column.unit_guess, column.kind_guess)],
     }
