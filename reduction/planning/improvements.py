@@ -11,7 +11,7 @@ from reduction.ground.constants import SECONDS_PER_HOUR
 from reduction.planning.forecast import Forecast, Run, forecast
 from reduction.planning.plan_request import Improvement
 from reduction.room.envelope import conductances, fast_store
-from reduction.room.slow_mass_model import prior_stores
+from reduction.room.slow_mass_model import prior_stores, wall_capacity_j_per_k
 
 # U95 after a characterisation: medians of `python -m tests.coverage.study --rooms 200`, rooms of 22 to 45 m³.
 OUTDOOR_U95_W_PER_K, NEIGHBOUR_U95_W_PER_K, TOGETHER_U95_W_PER_K = 10.5, 15.7, 9.0
@@ -88,12 +88,11 @@ def _told_together(u95: Sequence[float]) -> float:
 
 def _banded_mass(room: Room) -> SlowMass:
     """The slow mass that the bands by volume and construction are centred on, as a characterisation states it."""
-    stores = prior_stores(room)
-    conductance = stores.slow_w_per_k[0]
-    tau = float(stores.slow_taus_s @ stores.slow_weight / stores.slow_weight.sum())
+    stores, capacity = prior_stores(room), wall_capacity_j_per_k(room)
+    conductance = stores.middle_w_per_k[0] + stores.slow_w_per_k[0]
     return SlowMass(
         conductance_w_per_k=conductance,
         conductance_u95_w_per_k=SLOW_STORE * conductance,
-        capacity_j_per_k=conductance * tau,
-        capacity_u95_j_per_k=SLOW_STORE * conductance * tau,
+        capacity_j_per_k=capacity,
+        capacity_u95_j_per_k=SLOW_STORE * capacity,
     )
