@@ -18,10 +18,10 @@ from django.urls import reverse
 from tests import builders
 from units import shelf
 from units.charts import draw
-from units.picture import Drawn
 from units.compare.catalogue import Asked, catalogue_page
 from units.compare.comparison import compare
 from units.models import Unit
+from units.picture import Drawn
 
 pytestmark = pytest.mark.django_db
 
