@@ -53,6 +53,7 @@ def several(count: int) -> list[ContentFile]:
 
 
 def test_more_files_than_may_come_at_once_are_refused_in_words(session: Session, tester: Client, settings) -> None:
+    assert 0 < settings.DATA_UPLOAD_MAX_NUMBER_FILES <= 100, "what an installation begins with"
     settings.DATA_UPLOAD_MAX_NUMBER_FILES = 3
     status, page = sent(tester, session, *several(4))
     assert status == 400
