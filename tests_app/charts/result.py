@@ -27,13 +27,7 @@ def terms(point: doc.Point, display: Display = METRIC, nth: int = 1) -> Drawn:
         name="terms",
         title=f"Terms of the heat balance, window {point.label}",
         draw=_terms,
-        says=lambda data, display: (
-            "; ".join(
-                f"{row.term} {_spoken(row.value, display)} plus or minus {_spoken(row.u95, display)}"
-                for row in data.itertuples()
-            )
-            + "."
-        ),
+        says=_in_words,
         columns=lambda display: {
             "term": Column("Term", text=True),
             "value": Column("Heat into the room", u95="u95", unit=display.power),
@@ -61,6 +55,14 @@ def _ends(data: pd.DataFrame) -> pd.DataFrame:
     return data.assign(low=data.value - data.u95, high=data.value + data.u95)
 
 
+def _in_words(data: pd.DataFrame, display: Display) -> str:
+    """Say each row's value by its name, which is the first column."""
+    named = zip(data.iloc[:, 0], data.value, data.u95, strict=True)
+    return (
+        "; ".join(f"{name} {_spoken(w, display)} plus or minus {_spoken(u95, display)}" for name, w, u95 in named) + "."
+    )
+
+
 def _spoken(value: float, display: Display) -> str:
     return f"{number(value)} {display.power}"
 
@@ -74,13 +76,7 @@ def windows_compared(points: Sequence[doc.Point], display: Display = METRIC) -> 
         name="windows",
         title="Capacity by window",
         draw=_windows,
-        says=lambda data, display: (
-            "; ".join(
-                f"{row.window} {_spoken(row.value, display)} plus or minus {_spoken(row.u95, display)}"
-                for row in data.itertuples()
-            )
-            + "."
-        ),
+        says=_in_words,
         columns=lambda display: {
             "window": Column("Window", text=True),
             "value": Column("Capacity", u95="u95", unit=display.power),
