@@ -77,7 +77,7 @@ def characterise(timeline: Timeline, session: Session) -> RoomFit:
     summary = summarise([solve(columns, prior, member) for member in members], len(run.to))
     shared = _shared_errors(run, prior, summary.best, noise)
     model_u = np.abs(summary.x) * np.array([UA_REL_U] * len(run.to) + [MODEL_REL_U] * len(NAMES))
-    model_u[len(run.to)] = max(model_u[len(run.to)], summary.c_u_j_per_k)
+    model_u[len(run.to)] = np.hypot(model_u[len(run.to)], summary.c_u_j_per_k)
     with_all = replace(summary, cov=summary.cov + shared + np.diag(model_u**2))
     return room_fit(run, with_all, columns.residual(summary.best), noise)
 
@@ -145,7 +145,10 @@ def _sought(fit: Fit, surfaces: int, fast_tau_s: float = FAST_TAU_S) -> FloatArr
 
 
 def summarise(fits: list[Fit], surfaces: int) -> Summary:
-    """Average over the members of a grid by evidence, with what they differ by in the covariance."""
+    """Average over the members of a grid by evidence, with what they differ by in the covariance.
+
+    Where the line between quick and slow lies is anywhere in its band alike: JCGM 100, 4.3.7, range over √12.
+    """
     weight = weights(fits)
     maps = [_sought(fit, surfaces) for fit in fits]
     means = np.stack([m @ fit.x for m, fit in zip(maps, fits, strict=True)])
@@ -157,7 +160,7 @@ def summarise(fits: list[Fit], surfaces: int) -> Summary:
         for at in FAST_TAU_BAND_S
     )
     cov = within + (off * weight[:, None]).T @ off
-    return Summary(x, np.asarray(cov), 0.6 * abs(float(high - low)), fits[int(np.argmax(weight))])
+    return Summary(x, np.asarray(cov), abs(float(high - low)) / np.sqrt(12.0), fits[int(np.argmax(weight))])
 
 
 def _shared_errors(run: Run, prior: Prior, best: Fit, noise: FloatArray) -> FloatArray:
