@@ -38,12 +38,19 @@ def assumed(result: Propagated, label: str, output: int) -> tuple[Finding, ...]:
         Finding(
             code="room_not_characterised",
             severity=Severity.WARNING,
-            sentence=f"The room was never characterised; the bands that stand in for it make {share:.0%} of the "
-            f"variance: ±{k * u:.0f} W would be about ±{without:.0f} W with a room that is known.",
+            sentence=f"No run has told the room's {_listed(bands)}; the bands that stand in for it make {share:.0%} "
+            f"of the variance: ±{k * u:.0f} W would be about ±{without:.0f} W with a room that is known.",
             subject=label,
             remedy=f"Characterise the room, 8 K or more warmer than what is around it. After {bought}.",
         ),
     )
+
+
+def _listed(bands: list[Component]) -> str:
+    """Name what the bands stand for, the greatest part first."""
+    parts = sorted(bands, key=lambda line: -line.contribution_w**2)
+    *most, last = dict.fromkeys(line.name for line in parts)
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _is_band(line: Component) -> bool:

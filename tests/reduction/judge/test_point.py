@@ -90,6 +90,7 @@ def test_a_point_without_unit_power_has_no_efficiency() -> None:
 
 def test_an_assumed_room_says_which_share_of_the_variance_it_costs() -> None:
     (said,) = [f for f in a_point(room=Room(volume_m3=30.0)).findings if f.code == "room_not_characterised"]
+    assert said.sentence.startswith("No run has told the room's ")
     assert "% of the variance" in said.sentence
     assert "two hours with the unit off" in said.remedy
     assert said.remedy.count("±") == 2
