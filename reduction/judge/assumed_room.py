@@ -48,7 +48,7 @@ def assumed(result: Propagated, label: str, output: int) -> tuple[Finding, ...]:
 
 def _listed(bands: list[Component]) -> str:
     """Name what the bands stand for, the greatest part first."""
-    parts = sorted(bands, key=lambda line: -line.contribution_w**2)
+    parts = sorted(bands, key=lambda line: abs(line.contribution_w), reverse=True)
     *most, last = dict.fromkeys(line.name for line in parts)
     return f"{', '.join(most)} and {last}" if most else last
 
