@@ -2,8 +2,8 @@
 
 import json
 import re
-import shutil
 import subprocess
+import sys
 import tomllib
 from importlib.metadata import PackageNotFoundError, requires
 from pathlib import Path
@@ -76,8 +76,7 @@ def test_what_is_copied_into_the_image_is_there_and_is_sent() -> None:
 
 
 def linted(*command: str) -> Any:
-    program = shutil.which(command[0])
-    assert program, f"{command[0]} comes with the packages that the tests want"
+    program = Path(sys.executable).parent / command[0]  # it comes with the packages that the tests want
     ran = subprocess.run([program, *command[1:]], cwd=ROOT, capture_output=True, text=True, check=False)
     return json.loads(ran.stdout)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.db import connection
-from django.db.models import QuerySet, Sum
+from django.db.models import Count, Sum
 from django.template.defaultfilters import filesizeformat
 
 from reduction.errors import Place, ReductionError
@@ -40,21 +40,17 @@ class Quota:
 
 def of(bench: Bench) -> dict[str, Quota]:
     """Return what the bench holds of what it may."""
-    evidence = Evidence.objects.filter(bench=bench)
+    held = Evidence.objects.filter(bench=bench).aggregate(bytes=Sum("size_bytes", default=0), files=Count("pk"))
     return {
-        "bytes": Quota("bytes", _bytes(evidence), settings.BENCH_MOST_BYTES),
-        "files": Quota("files", evidence.count(), settings.BENCH_MOST_FILES),
+        "bytes": Quota("bytes", held["bytes"], settings.BENCH_MOST_BYTES),
+        "files": Quota("files", held["files"], settings.BENCH_MOST_FILES),
         "sessions": Quota("sessions", Session.objects.filter(bench=bench).count(), settings.BENCH_MOST_SESSIONS),
     }
 
 
 def on_the_way(bench: Bench) -> int:
     """Return how many bytes the uploads that are under way will have."""
-    return _bytes(PartialUpload.objects.filter(session__bench=bench))
-
-
-def _bytes(rows: QuerySet) -> int:
-    return rows.aggregate(all=Sum("size_bytes"))["all"] or 0
+    return PartialUpload.objects.filter(session__bench=bench).aggregate(all=Sum("size_bytes", default=0))["all"]
 
 
 def require_room(*, bench: Bench, name: str, **more: int) -> None:
