@@ -37,12 +37,12 @@ OFFERED = 100
 def show(request: HttpRequest) -> HttpResponse:
     """Compare the units that the address names; without any, offer some to pick."""
     comparison = _asked(request)
-    display = comparison.display
+    display, named = comparison.display, names(list(comparison.rows))
     offered = list(shown_to(request.user).order_by("name", "pk")[:OFFERED]) if not comparison.rows else []
     shown = [*(row.unit for row in comparison.rows), *offered]
     context = {
         "comparison": comparison,
-        "units": [{"row": row, "name": names(list(comparison.rows))[row.unit.pk]} for row in comparison.rows],
+        "units": [{"row": row, "name": named[row.unit.pk]} for row in comparison.rows],
         "lines": _lines(comparison),
         "places": places(request, comparison, PICTURES) if comparison.rows else [],
         "chart_query": query_of(comparison),
