@@ -17,13 +17,10 @@ from scipy.sparse import coo_array, csr_array, eye_array
 from scipy.sparse.linalg import splu
 from scipy.special import chdtri
 
-from reduction.compare import FloatArray, Pooled, pool
+from reduction.compare import ROUNDING, FloatArray, Pooled, pool
 
 FEW = 64  # up to so many repeats a matrix is the faster way
-LEAST_OWN = (
-    1e-9  # of a repeat's variance is taken for its own where shared errors account for all: no matrix is singular
-)
-ROUNDING = 1e-10  # of one: less is what floating point leaves
+LEAST_OWN = 1e-9  # of a repeat's variance is its own even where shared errors account for all: no matrix is singular
 MOST_STEPS, HALVINGS = 200, 50  # of Newton's steps, which are some tens; of the search along each
 SOFTENED = (0.3, 0.03, 0.003, 0.0)  # shares of a repeat's variance that its own is first raised by
 

@@ -127,7 +127,6 @@ UNITS: tuple[PhysicalUnit, ...] = (
     _unit("d", "duration", "s", 86400.0, "day days tage"),
 )
 STATE = "state"  # where a unit stands: cells such as on and off, read as 1 and 0
-BY_SYMBOL = {unit.symbol: unit for unit in UNITS}
 _EXACT = {s.replace(" ", ""): u for u in UNITS for s in (u.symbol, *u.spellings)}
 _FOLDED: dict[str, PhysicalUnit] = {}
 for _spelling, _each in _EXACT.items():
